@@ -1,0 +1,106 @@
+//! Reads the command line and hands over to the command that was asked for.
+//!
+//! Exit codes are the same everywhere: 0 all well, 1 something is wrong with what was looked at, 2 it could not be
+//! looked at.
+
+pub mod check;
+mod log;
+mod plans;
+mod rehearse;
+mod run;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Helps a crew bring a suspended worker to the ground.
+#[derive(Debug, Parser)]
+#[command(name = "groundward", version, about, long_about = None, after_help = CAUTION)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const CAUTION: &str = "Groundward assists. Training, the local rescue plan, the makers' instructions, local codes and the emergency \
+services decide.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Open the tablet's screen.
+    Run(run::Options),
+    /// Say everything that is wrong with a plan.
+    Check {
+        #[command(flatten)]
+        plan: plans::PlanArgument,
+        /// How to say it.
+        #[arg(long, value_enum, default_value_t)]
+        format: Format,
+    },
+    /// Look at the record.
+    #[command(subcommand)]
+    Log(log::LogCommand),
+    /// Play a scripted incident at full speed and write its journal.
+    Rehearse(rehearse::Options),
+}
+
+/// How a command says what it found.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// For programs.
+    Json,
+}
+
+/// Where the record is.
+#[derive(Clone, Debug, Args)]
+pub struct DataFolder {
+    /// Folder of the record, the settings and the last plan that was fit; by default `groundward` in the user's data folder.
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+impl DataFolder {
+    /// The folder asked for, or the user's own.
+    fn folder(&self) -> PathBuf {
+        let named = |name: &str| {
+            std::env::var_os(name)
+                .filter(|v| !v.is_empty())
+                .map(PathBuf::from)
+        };
+        self.data.clone().unwrap_or_else(|| {
+            named("XDG_DATA_HOME")
+                .or_else(|| named("HOME").map(|home| home.join(".local").join("share")))
+                .unwrap_or_else(std::env::temp_dir)
+                .join("groundward")
+        })
+    }
+}
+
+/// The folders of the journals below a data folder: the usual one and the one for when that fails.
+fn journal_folders(data: &std::path::Path) -> Vec<PathBuf> {
+    vec![data.join("journals"), data.join("journals-fallback")]
+}
+
+/// Runs the program; the answer is its exit code.
+pub fn main() -> u8 {
+    let line = match CommandLine::try_parse() {
+        Ok(line) => line,
+        Err(error) => {
+            // clap prints help to standard output and mistakes to standard error.
+            let _ = error.print();
+            return if error.use_stderr() { 2 } else { 0 };
+        }
+    };
+    match line.command {
+        Command::Run(options) => run::run(&options),
+        Command::Check { plan, format } => plans::check(&plan, format),
+        Command::Log(command) => log::log(&command),
+        Command::Rehearse(options) => rehearse::rehearse(&options),
+    }
+}
+
+/// Says one sentence to standard error.
+fn say_error(sentence: &str) {
+    eprintln!("groundward: {sentence}");
+}

@@ -1,0 +1,310 @@
+//! Opens the tablet's screen: wires the engine to its edges and hands the main thread to the screen.
+
+use super::plans::{Named, OptionalPlan};
+use super::{DataFolder, journal_folders, say_error};
+use crate::clock::Clock;
+use crate::compute::{Compute, records};
+use crate::engine::{self, Edges, Engine, LoadedPlan};
+use crate::incident::{PlanStanding, Record};
+use crate::journal::disk::RealDisk;
+use crate::journal::lock::DataLock;
+use crate::journal::read;
+use crate::journal::thread::JournalThread;
+use crate::kiosk;
+use crate::settings::Keeper;
+use crate::signal::{Effect, INPUTS_MAX, Input, Saved, Slot, Snapshot};
+use crate::sound::Player;
+use crate::words::Language;
+use clap::Args;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use tokio::sync::mpsc::{Receiver, Sender, channel};
+
+/// How to open the screen.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    plan: OptionalPlan,
+    #[command(flatten)]
+    data: DataFolder,
+    /// Every incident begun is a drill and says so on every screen.
+    #[arg(long)]
+    drill: bool,
+    /// Full screen, without a frame.
+    #[arg(long)]
+    kiosk: bool,
+    /// Diagonal of the screen in inches, from which sizes in millimetres follow.
+    #[arg(long, value_name = "INCHES", default_value_t = 10.1, value_parser = inches)]
+    inches: f32,
+    /// Size of the window in pixels, as WIDTHxHEIGHT, when not full screen.
+    #[arg(long, value_name = "SIZE", default_value = "1280x800", value_parser = size)]
+    size: (u32, u32),
+    /// Print a line to standard output whenever more of the record is durable: `saved INCIDENT SEQ`.
+    #[arg(long)]
+    announce: bool,
+}
+
+fn inches(text: &str) -> Result<f32, String> {
+    match text.parse::<f32>() {
+        Ok(inches) if (5.0..=60.0).contains(&inches) => Ok(inches),
+        _ => Err("give the diagonal as inches between 5 and 60, such as 10.1".to_owned()),
+    }
+}
+
+fn size(text: &str) -> Result<(u32, u32), String> {
+    let sides = text
+        .split_once('x')
+        .and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
+    match sides {
+        Some((w, h)) if (480..=8_000).contains(&w) && (480..=8_000).contains(&h) => Ok((w, h)),
+        _ => Err(
+            "give the size as WIDTHxHEIGHT in pixels between 480 and 8000, such as 1280x800"
+                .to_owned(),
+        ),
+    }
+}
+
+/// The last plan that was fit, kept beside the record.
+const LAST_FIT: &str = "last-fit-plan.toml";
+/// At most this many of the newest incidents are looked at for one that is still running.
+const RUNNING_LOOKED_AT_MAX: usize = 20;
+
+pub(super) fn run(options: &Options) -> u8 {
+    let clock = Clock::new();
+    let folder = options.data.folder();
+    let _lock = match DataLock::take(&folder) {
+        Ok(lock) => lock,
+        Err(why) => {
+            say_error(&why.to_string());
+            return 2;
+        }
+    };
+    let plan = load_plan(&options.plan, &folder);
+    let folders = journal_folders(&folder);
+    let running = running_incident(&folders);
+    let (sender, inputs) = channel(INPUTS_MAX);
+    let slot = Arc::new(Slot::default());
+    let engine_thread = {
+        let (clock, slot, sender, options) =
+            (clock.clone(), slot.clone(), sender.clone(), options.clone());
+        std::thread::Builder::new()
+            .name("engine".to_owned())
+            .spawn(move || {
+                drive(
+                    &options, plan, running, &folder, folders, clock, &slot, sender, inputs,
+                );
+            })
+    };
+    let engine_thread = match engine_thread {
+        Ok(thread) => thread,
+        Err(error) => {
+            say_error(&format!("the program cannot start a thread: {error}"));
+            return 2;
+        }
+    };
+    let window = kiosk::Window {
+        full_screen: options.kiosk,
+        inches: options.inches,
+        size: options.size,
+    };
+    let shown = kiosk::run(window, slot, move || clock.read(), &sender);
+    // The engine empties the journal's queue before it ends, so nothing that happened is lost by closing the window.
+    let _ = sender.blocking_send(Input::Stop);
+    let ended = engine_thread.join();
+    match (shown, ended) {
+        (Err(why), _) => {
+            say_error(&format!(
+                "there is no screen to open ({why}); `groundward check`, `groundward log` and `groundward rehearse` work \
+                 without one"
+            ));
+            2
+        }
+        (Ok(()), Err(_)) => {
+            say_error("the engine ended early; the record holds everything up to then");
+            1
+        }
+        (Ok(()), Ok(())) => 0,
+    }
+}
+
+/// Chooses the plan, and keeps it for the day when the next one is refused.
+fn load_plan(argument: &OptionalPlan, folder: &Path) -> LoadedPlan {
+    let last: Option<Named> = std::fs::read(folder.join(LAST_FIT))
+        .ok()
+        .map(|bytes| (LAST_FIT.to_owned(), bytes));
+    let (asked, trouble) = match argument.bytes() {
+        Ok(asked) => (asked, None),
+        Err(why) => (None, Some(why)),
+    };
+    fn named(plan: &Option<Named>) -> Option<(&str, &[u8])> {
+        plan.as_ref()
+            .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
+    }
+    let mut plan = LoadedPlan::choose(named(&asked), named(&last), trouble);
+    match plan.in_use.standing {
+        PlanStanding::Fit => {
+            if let Err(error) = keep_last_fit(folder, plan.text.as_bytes()) {
+                say_error(&format!(
+                    "the plan cannot be kept for later in {}: {error}",
+                    folder.display()
+                ));
+            }
+        }
+        // Asked for nothing and found the last one: that is the plan, not a stopgap.
+        PlanStanding::LastFit if plan.in_use.refused.is_none() => {
+            plan.in_use.standing = PlanStanding::Fit
+        }
+        PlanStanding::LastFit | PlanStanding::None => {}
+    }
+    plan
+}
+
+/// Writes beside and renames, so that a power cut leaves the one or the other.
+fn keep_last_fit(folder: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let beside = folder.join(format!("{LAST_FIT}.new"));
+    let mut file = std::fs::File::create(&beside)?;
+    file.write_all(bytes)?;
+    file.sync_all()?;
+    std::fs::rename(&beside, folder.join(LAST_FIT))
+}
+
+/// The newest incident that was not stood down, with its records.
+fn running_incident(folders: &[PathBuf]) -> Option<(String, Vec<Record>)> {
+    let mut incidents = read::list(&RealDisk, folders).ok()?;
+    incidents.reverse();
+    incidents
+        .into_iter()
+        .take(RUNNING_LOOKED_AT_MAX)
+        .find_map(|id| {
+            let readback = read::read(&RealDisk, folders, &id).ok()?;
+            let over = readback.records.iter().any(|r| r.kind == "stood-down");
+            let records = records(&readback);
+            (!over && !records.is_empty()).then_some((id, records))
+        })
+}
+
+#[allow(clippy::too_many_arguments)]
+fn drive(
+    options: &Options,
+    plan: LoadedPlan,
+    running: Option<(String, Vec<Record>)>,
+    folder: &Path,
+    folders: Vec<PathBuf>,
+    clock: Clock,
+    slot: &Slot,
+    sender: Sender<Input>,
+    inputs: Receiver<Input>,
+) {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_time()
+        .max_blocking_threads(2)
+        .build();
+    let runtime = match runtime {
+        Ok(runtime) => runtime,
+        Err(error) => return say_error(&format!("the program cannot start its timers: {error}")),
+    };
+    // A report that finds the engine gone has nobody left to tell.
+    let report = |to: Sender<Input>| move |input| drop(to.blocking_send(input));
+    let journal_report = report(sender.clone());
+    let journal = match JournalThread::spawn(folders.clone(), move |r| {
+        journal_report(Input::Journal(r))
+    }) {
+        Ok(journal) => journal,
+        Err(error) => return say_error(&format!("the journal cannot start its thread: {error}")),
+    };
+    let sound_report = report(sender.clone());
+    let player = Player::start(move |ready| sound_report(Input::Sound(ready)));
+    let keeper = Keeper::start(&folder.join("store"), report(sender.clone())).ok();
+    let compute = Compute::new(runtime.handle().clone(), sender, folders);
+    let (engine, first) = match running {
+        Some((incident, records)) => {
+            journal.resume(&incident);
+            Engine::resume(
+                plan,
+                options.drill,
+                records,
+                &clock.read(),
+                clock.since_start_ms(),
+            )
+        }
+        None => (Engine::new(plan, options.drill), Vec::new()),
+    };
+    let language = engine.snapshot(&clock.read()).settings.language;
+    let mut edges = Tablet {
+        journal,
+        player,
+        keeper,
+        compute,
+        language,
+        announce: options.announce,
+        announced: None,
+    };
+    runtime.block_on(engine::run(
+        engine,
+        first,
+        inputs,
+        slot,
+        || clock.read(),
+        &mut edges,
+    ));
+}
+
+/// The edges of a tablet.
+struct Tablet {
+    journal: JournalThread,
+    player: Player,
+    keeper: Option<Keeper>,
+    compute: Compute,
+    language: Language,
+    announce: bool,
+    announced: Option<(String, u64)>,
+}
+
+impl Edges for Tablet {
+    fn carry_out(&mut self, effect: Effect) {
+        match effect {
+            Effect::Open { incident } => self.journal.open(&incident),
+            Effect::Append(entries) => self.journal.append(entries),
+            Effect::Close => self.journal.close(),
+            Effect::Forecast { basis, plan } => self.compute.forecast(basis, plan),
+            Effect::Play(cue) => self.player.play(cue),
+            Effect::Silence => self.player.silence(),
+            Effect::Keep(kept) => {
+                self.language = kept.settings.language;
+                if let Some(keeper) = &self.keeper {
+                    keeper.keep(kept);
+                }
+            }
+            Effect::ReadLog => self.compute.log(self.language),
+            Effect::ReadIncident { incident } => self.compute.incident(incident, self.language),
+        }
+    }
+
+    fn published(&mut self, snapshot: &Snapshot, tell: bool) {
+        if tell {
+            kiosk::tell_screen();
+        }
+        if self.announce {
+            announce(snapshot, &mut self.announced);
+        }
+    }
+}
+
+/// Prints what the saved mark on the screen says, whenever it says more than before.
+pub(super) fn announce(snapshot: &Snapshot, announced: &mut Option<(String, u64)>) {
+    let seq = match snapshot.saved {
+        Saved::Yes(seq) | Saved::Saving(Some(seq)) => seq,
+        Saved::Nothing | Saved::Saving(None) | Saved::Failing(_) => return,
+    };
+    let Some(opened) = &snapshot.facts.opened else {
+        return;
+    };
+    let now = (opened.incident.to_string(), seq);
+    if announced.as_ref() != Some(&now) {
+        let mut out = std::io::stdout().lock();
+        // Whoever listened has gone; the rescue does not mind.
+        let _ = writeln!(out, "saved {} {}", now.0, now.1).and_then(|()| out.flush());
+        *announced = Some(now);
+    }
+}

@@ -1,0 +1,518 @@
+//! Owns the state: takes one input at a time, carries the rescue on, and says what is to be done outside.
+//!
+//! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. `run`
+//! drives it on a thread of its own, with tokio's timer and its pool for long computations. Its time comes in as data.
+
+use crate::cue::{Cue, cues};
+use crate::incident::{
+    Command, Decision, Moment, Opening, PlanStanding, Record, State, Wanted, decide, next_wakeup,
+};
+use crate::signal::{
+    CLOCK_READ_MS_MAX, Effect, Entry, Input, JournalReport, Kept, LogEntry, LogRow, Notice,
+    PlanInUse, Saved, Slot, Snapshot, Tap, Theme,
+};
+use crate::units::Millis;
+use crate::words::{Id, Message, clock};
+use chrono::DateTime;
+use sha2::{Digest, Sha256};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::mpsc::Receiver;
+
+/// The plan an engine starts with, and the bytes it came from.
+#[derive(Clone, Debug)]
+pub struct LoadedPlan {
+    /// The plan and where it comes from.
+    pub in_use: PlanInUse,
+    /// Its text, which goes into every record opened with it.
+    pub text: String,
+}
+
+impl LoadedPlan {
+    /// Takes the plan asked for if it fits, else the last one that did, else the generic one. Never fails.
+    pub fn choose(
+        asked: Option<(&str, &[u8])>,
+        last_fit: Option<(&str, &[u8])>,
+        trouble: Option<String>,
+    ) -> LoadedPlan {
+        let mut refused = trouble;
+        if let Some((name, bytes)) = asked {
+            match Self::fit(name, bytes, PlanStanding::Fit) {
+                Ok(plan) => return plan,
+                Err(why) => refused = Some(why),
+            }
+        }
+        let last =
+            last_fit.and_then(|(name, bytes)| Self::fit(name, bytes, PlanStanding::LastFit).ok());
+        let mut plan = last.unwrap_or_else(|| LoadedPlan {
+            in_use: PlanInUse {
+                plan: Arc::new(crate::plan::bare().clone()),
+                name: "generic".to_owned(),
+                standing: PlanStanding::None,
+                refused: None,
+            },
+            text: crate::plan::BARE.to_owned(),
+        });
+        plan.in_use.refused = refused;
+        plan
+    }
+
+    fn fit(name: &str, bytes: &[u8], standing: PlanStanding) -> Result<LoadedPlan, String> {
+        let reading = crate::plan::read(name, bytes);
+        match (reading.plan, std::str::from_utf8(bytes)) {
+            (Some(plan), Ok(text)) => Ok(LoadedPlan {
+                in_use: PlanInUse {
+                    plan: Arc::new(plan),
+                    name: name.to_owned(),
+                    standing,
+                    refused: None,
+                },
+                text: text.to_owned(),
+            }),
+            _ => {
+                let first = reading
+                    .findings
+                    .iter()
+                    .find(|f| f.level == crate::plan::Level::Error);
+                Err(first.map_or_else(
+                    || format!("{name} is not readable"),
+                    |f| format!("{name} line {}: {}", f.line, f.message),
+                ))
+            }
+        }
+    }
+}
+
+/// The program without its edges.
+#[derive(Debug)]
+pub struct Engine {
+    state: State,
+    plan: LoadedPlan,
+    drill: bool,
+    kept: Kept,
+    kept_is_known: bool,
+    saved_seq: Option<u64>,
+    head: Option<String>,
+    failing: Option<String>,
+    no_sound: Option<String>,
+    not_kept: Option<String>,
+    resumed: bool,
+    sounding: bool,
+    log: Arc<Vec<LogEntry>>,
+    log_rows: Arc<Vec<LogRow>>,
+}
+
+impl Engine {
+    /// Starts on standby.
+    pub fn new(plan: LoadedPlan, drill: bool) -> Engine {
+        Engine {
+            state: State::default(),
+            plan,
+            drill,
+            kept: Kept::default(),
+            kept_is_known: false,
+            saved_seq: None,
+            head: None,
+            failing: None,
+            no_sound: None,
+            not_kept: None,
+            resumed: false,
+            sounding: false,
+            log: Arc::default(),
+            log_rows: Arc::default(),
+        }
+    }
+
+    /// Starts in the middle of the incident that these records, all of them durable, tell of.
+    pub fn resume(
+        plan: LoadedPlan,
+        drill: bool,
+        records: Vec<Record>,
+        now: &Moment,
+        since_start_ms: i64,
+    ) -> (Engine, Vec<Effect>) {
+        let mut engine = Engine::new(plan, drill);
+        engine.saved_seq = records.last().map(|r| r.seq);
+        engine.state = State::replay(records);
+        engine.resumed = true;
+        let effects = engine.command(Command::Resume { since_start_ms }, now);
+        (engine, effects)
+    }
+
+    /// What is known.
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// When the engine next needs a `Wake`, as time from `now`.
+    pub fn next_wake(&self, now: &Moment) -> Option<Millis> {
+        let at = self.state.facts.line.at(now);
+        next_wakeup(&self.state.facts, at).map(|t| t.saturating_sub(at))
+    }
+
+    /// Takes one input and says what is to be done outside.
+    pub fn handle(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
+        match input {
+            Input::Tap(tap) => {
+                let mut effects = self.hush();
+                effects.extend(self.tap(tap, now));
+                effects
+            }
+            Input::Wake => self.command(Command::Wake, now),
+            Input::Forecast { basis, forecast } => {
+                self.command(Command::Adopt { basis, forecast }, now)
+            }
+            Input::Journal(report) => {
+                self.journal(report);
+                Vec::new()
+            }
+            Input::Sound(ready) => {
+                self.no_sound = ready.err();
+                Vec::new()
+            }
+            Input::Kept(Ok(kept)) => {
+                // What somebody set on the screen before the store was open goes before what the store held.
+                if !self.kept_is_known {
+                    self.kept = kept;
+                    self.kept_is_known = true;
+                }
+                Vec::new()
+            }
+            Input::Kept(Err(why)) => {
+                self.not_kept = Some(why);
+                Vec::new()
+            }
+            Input::Log(log) => {
+                self.log = Arc::new(log);
+                Vec::new()
+            }
+            Input::LogRows(rows) => {
+                self.log_rows = Arc::new(rows);
+                Vec::new()
+            }
+            Input::Stop => Vec::new(),
+        }
+    }
+
+    fn hush(&mut self) -> Vec<Effect> {
+        if std::mem::take(&mut self.sounding) {
+            vec![Effect::Silence]
+        } else {
+            Vec::new()
+        }
+    }
+
+    fn tap(&mut self, tap: Tap, now: &Moment) -> Vec<Effect> {
+        match tap {
+            Tap::Activate { position } => {
+                let opening = Box::new(self.opening(now));
+                self.command(Command::Activate { opening, position }, now)
+            }
+            Tap::Answer { prompt, pick } => self.command(Command::Answer { prompt, pick }, now),
+            Tap::Do(act) => self.command(Command::Do(act), now),
+            Tap::Undo { cause } => self.command(Command::Undo { cause }, now),
+            Tap::SwapTheme => {
+                self.kept.settings.theme = match self.kept.settings.theme {
+                    Theme::Dark => Theme::Light,
+                    Theme::Light => Theme::Dark,
+                };
+                self.keep()
+            }
+            Tap::NextInCommand => {
+                let present = self.present();
+                let now = self.kept.settings.in_command.as_ref();
+                let at = now.and_then(|id| present.iter().position(|p| p == id));
+                self.kept.settings.in_command = match at {
+                    Some(index) => present.get(index + 1).cloned(),
+                    None => present.first().cloned(),
+                };
+                self.keep()
+            }
+            Tap::SwapPresent { responder } => {
+                let absent = &mut self.kept.roll_call.absent;
+                match absent.iter().position(|id| *id == responder) {
+                    Some(index) => {
+                        absent.remove(index);
+                    }
+                    None => absent.push(responder.clone()),
+                }
+                if self.kept.settings.in_command.as_deref() == Some(&responder) {
+                    self.kept.settings.in_command = None;
+                }
+                self.keep()
+            }
+            Tap::TestSound => {
+                self.sounding = true;
+                vec![Effect::Play(Cue::ChangeNow)]
+            }
+            Tap::ReadLog => vec![Effect::ReadLog],
+            Tap::ReadIncident { incident } => {
+                self.log_rows = Arc::default();
+                vec![Effect::ReadIncident { incident }]
+            }
+        }
+    }
+
+    fn keep(&mut self) -> Vec<Effect> {
+        self.kept_is_known = true;
+        vec![Effect::Keep(self.kept.clone())]
+    }
+
+    /// People of the plan who are on shift.
+    fn present(&self) -> Vec<String> {
+        let absent = &self.kept.roll_call.absent;
+        self.plan
+            .in_use
+            .plan
+            .responders
+            .iter()
+            .map(|r| r.id.clone())
+            .filter(|id| !absent.contains(id))
+            .collect()
+    }
+
+    fn opening(&self, now: &Moment) -> Opening {
+        let present = self.present();
+        let plan_sha = hex(&Sha256::digest(self.plan.text.as_bytes()));
+        let seed = seed(now);
+        Opening {
+            incident: incident_id(now, seed),
+            drill: self.drill,
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            plan_format: 1,
+            plan_name: self.plan.in_use.name.clone(),
+            plan_standing: self.plan.in_use.standing,
+            plan_sha,
+            plan: self.plan.text.clone(),
+            language: self.kept.settings.language,
+            in_command: self
+                .kept
+                .settings
+                .in_command
+                .clone()
+                .filter(|id| present.contains(id)),
+            roll_call: present,
+            seed,
+        }
+    }
+
+    fn command(&mut self, command: Command, now: &Moment) -> Vec<Effect> {
+        let activates = matches!(command, Command::Activate { .. });
+        // A refusal changes nothing: the touch was for a prompt that has gone, or came twice.
+        let Ok(Decision { records, wanted }) = decide(&self.state, command, now) else {
+            return Vec::new();
+        };
+        let mut effects = Vec::new();
+        if activates {
+            self.state = State::default();
+            (self.saved_seq, self.head, self.failing, self.resumed) = (None, None, None, false);
+            if let Some(first) = records.first() {
+                effects.push(Effect::Open {
+                    incident: first.incident.to_string(),
+                });
+            }
+        }
+        let before = self.state.facts.clone();
+        let entries: Vec<_> = records
+            .iter()
+            .map(|r| Entry {
+                seq: r.seq,
+                json: r.to_json(),
+            })
+            .collect();
+        for record in records {
+            self.state.apply(record);
+        }
+        if !entries.is_empty() {
+            effects.push(Effect::Append(entries));
+        }
+        for cue in cues(&before, &self.state.facts) {
+            self.sounding = true;
+            effects.push(Effect::Play(cue));
+        }
+        for wanted in wanted {
+            match wanted {
+                Wanted::Forecast(basis) => {
+                    if let Some(opened) = &self.state.facts.opened {
+                        effects.push(Effect::Forecast {
+                            basis,
+                            plan: opened.plan.clone(),
+                        });
+                    }
+                }
+                Wanted::Close => effects.push(Effect::Close),
+                Wanted::Leave => {
+                    self.state = State::default();
+                    (self.saved_seq, self.head, self.failing, self.resumed) =
+                        (None, None, None, false);
+                }
+            }
+        }
+        effects
+    }
+
+    fn journal(&mut self, report: JournalReport) {
+        let mine = |incident: &str| {
+            self.state
+                .facts
+                .opened
+                .as_ref()
+                .is_some_and(|o| &*o.incident == incident)
+        };
+        match report {
+            JournalReport::Saved {
+                incident,
+                seq,
+                head,
+            } if mine(&incident) => {
+                self.saved_seq = Some(seq);
+                self.head = Some(head);
+                self.failing = None;
+            }
+            JournalReport::Closed { incident, head } if mine(&incident) => self.head = Some(head),
+            JournalReport::Failing { incident, why } if mine(&incident) => self.failing = Some(why),
+            _ => {}
+        }
+    }
+
+    fn saved(&self) -> Saved {
+        match (
+            &self.failing,
+            self.state.log.last().map(|r| r.seq),
+            self.saved_seq,
+        ) {
+            (_, None, _) => Saved::Nothing,
+            (Some(why), _, _) => Saved::Failing(why.clone()),
+            (None, Some(last), Some(saved)) if saved >= last => Saved::Yes(saved),
+            (None, Some(_), saved) => Saved::Saving(saved),
+        }
+    }
+
+    fn notices(&self, now: &Moment) -> Vec<Notice> {
+        let mut notices = Vec::new();
+        let mut say = |message, grave| notices.push(Notice { message, grave });
+        if let Some(why) = &self.failing {
+            say(Message::with(Id::NoticeNotSaving, [why]), true);
+        }
+        let facts = &self.state.facts;
+        if facts.is_open() && facts.line.at_least {
+            let hanging = clock(facts.hanging(facts.line.at(now)));
+            say(Message::with(Id::NoticeClockLost, [&hanging]), true);
+        } else if facts.is_open() && self.resumed {
+            say(Message::of(Id::NoticeResumed), false);
+        }
+        if !facts.is_open()
+            && let Some(why) = &self.plan.in_use.refused
+        {
+            say(Message::with(Id::NoticePlanRefused, [why]), true);
+        }
+        if let Some(why) = &self.no_sound {
+            say(Message::with(Id::NoticeNoSound, [why]), false);
+        }
+        if let Some(why) = &self.not_kept {
+            say(Message::with(Id::NoticeNoStore, [why]), false);
+        }
+        notices
+    }
+
+    /// Everything a screen shows now.
+    pub fn snapshot(&self, now: &Moment) -> Snapshot {
+        Snapshot {
+            facts: Arc::new(self.state.facts.clone()),
+            drill: self
+                .state
+                .facts
+                .opened
+                .as_ref()
+                .map_or(self.drill, |o| o.drill),
+            plan: self.plan.in_use.clone(),
+            settings: self.kept.settings.clone(),
+            roll_call: self.kept.roll_call.clone(),
+            saved: self.saved(),
+            head: self.head.clone(),
+            notices: self.notices(now),
+            log: self.log.clone(),
+            log_rows: self.log_rows.clone(),
+        }
+    }
+}
+
+/// What carries out the effects of the engine.
+pub trait Edges {
+    /// Carries out one effect; never blocks for long.
+    fn carry_out(&mut self, effect: Effect);
+    /// Called after a snapshot was put into the slot; `tell` is true where the screen does not know of a new one yet.
+    fn published(&mut self, snapshot: &Snapshot, tell: bool);
+}
+
+/// Drives an engine until `Stop` comes or every sender is gone.
+pub async fn run(
+    mut engine: Engine,
+    first: Vec<Effect>,
+    mut inputs: Receiver<Input>,
+    slot: &Slot,
+    read_clock: impl Fn() -> Moment,
+    edges: &mut impl Edges,
+) {
+    for effect in first {
+        edges.carry_out(effect);
+    }
+    let mut changed = true;
+    loop {
+        let now = read_clock();
+        slot.beat(now.boot_ms);
+        if changed {
+            let snapshot = Arc::new(engine.snapshot(&now));
+            let tell = slot.put(snapshot.clone());
+            edges.published(&snapshot, tell);
+        }
+        // tokio's timers stop while the machine is suspended, so no wait is longer than the clock may go unread.
+        let wait = engine.next_wake(&now).map_or(CLOCK_READ_MS_MAX, |w| {
+            u64::try_from(w.0.max(0))
+                .unwrap_or(0)
+                .min(CLOCK_READ_MS_MAX)
+        });
+        let input = match tokio::time::timeout(Duration::from_millis(wait), inputs.recv()).await {
+            Ok(Some(Input::Stop) | None) => return,
+            Ok(Some(input)) => input,
+            Err(_) => {
+                changed = false;
+                let now = read_clock();
+                if engine.next_wake(&now).is_none() && !engine.state().facts.is_open() {
+                    continue;
+                }
+                Input::Wake
+            }
+        };
+        let woken = input == Input::Wake;
+        let effects = engine.handle(input, &read_clock());
+        changed = !woken || !effects.is_empty();
+        for effect in effects {
+            edges.carry_out(effect);
+        }
+    }
+}
+
+/// A seed from the clocks: different for every activation, and written into the record.
+fn seed(now: &Moment) -> u64 {
+    let mut hash = Sha256::new();
+    hash.update(now.boot_id.as_bytes());
+    hash.update(now.boot_ms.to_le_bytes());
+    hash.update(now.wall_ms.to_le_bytes());
+    let digest = hash.finalize();
+    digest
+        .iter()
+        .take(8)
+        .fold(0, |seed, byte| (seed << 8) | u64::from(*byte))
+}
+
+/// An id that sorts by time and reads as one.
+fn incident_id(now: &Moment, seed: u64) -> String {
+    let wall = DateTime::from_timestamp_millis(now.wall_ms).unwrap_or_default();
+    format!("{}-{:04x}", wall.format("%Y%m%dT%H%M%SZ"), seed & 0xffff)
+}
+
+/// Hex digits of some bytes.
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}

@@ -1,0 +1,375 @@
+//! Lists everything that can have happened in an incident, and the envelope each such record carries.
+//!
+//! Events are past tense and never change meaning; a kind that must change gets a higher `v`. Kinds this version does
+//! not know are kept as they are, so that an older program can still replay and show a newer record. Integers only.
+
+use super::time::{Carried, Moment};
+use crate::readiness::{Forecast, Posting};
+use crate::units::Millis;
+use crate::words::Language;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value, json};
+use std::sync::Arc;
+
+/// Version of the meaning of each kind written by this program.
+const KIND_VERSION: u64 = 1;
+
+/// How the worker is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Condition {
+    /// Answers and has no complaint.
+    Talking,
+    /// Answers and shows signs of pre-syncope.
+    Unwell,
+    /// Does not answer.
+    NotAnswering,
+}
+
+/// Where the plan in an incident comes from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PlanStanding {
+    /// The plan asked for was read and fits.
+    Fit,
+    /// The plan asked for was refused; the last one that was fit is used.
+    LastFit,
+    /// There is no plan of the site: the generic words are used.
+    #[default]
+    None,
+}
+
+/// Why a method was begun.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Why {
+    /// It was next on the ladder.
+    Ladder,
+    /// The person in command went straight to it.
+    Straight,
+    /// The one before was given up.
+    Change,
+}
+
+/// Everything that decides, written down before anything is decided.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Opening {
+    /// Incident id, which is also the name of its journal file.
+    pub incident: String,
+    /// True in a drill.
+    pub drill: bool,
+    /// Version of the program.
+    pub program: String,
+    /// Format of the plan file.
+    pub plan_format: u64,
+    /// File name of the plan.
+    pub plan_name: String,
+    /// Where the plan comes from.
+    pub plan_standing: PlanStanding,
+    /// SHA-256 of the plan's bytes, 64 hex digits.
+    pub plan_sha: String,
+    /// The plan's bytes, which are UTF-8.
+    pub plan: String,
+    /// Language on the screen.
+    pub language: Language,
+    /// Responder id of the person in command.
+    pub in_command: Option<String>,
+    /// Responder ids of those on shift.
+    pub roll_call: Vec<String>,
+    /// Seed of whatever is drawn.
+    pub seed: u64,
+}
+
+/// Something that happened.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "kind", content = "body", rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum Event {
+    /// The record began.
+    Opened(Box<Opening>),
+    /// Somebody hangs: the clock started.
+    Activated { position: Option<String> },
+    /// The position was named; none means it is not in the plan.
+    PositionChosen { position: Option<String> },
+    /// The time of the fall was set to this long before the answer.
+    FallTimeSet { ago_ms: i64, at_least: bool },
+    /// It is safe to go near.
+    SafeConfirmed {},
+    /// It is not safe to go near yet.
+    NotSafeYet {},
+    /// A hazard was made safe.
+    HazardMadeSafe { hazard: String },
+    /// A hazard is not safe yet.
+    HazardNotSafeYet { hazard: String },
+    /// The emergency call was given to somebody; nobody means that the person in command calls on the loudspeaker.
+    CallOrdered { to: Option<String> },
+    /// That person was told.
+    CallPassed {},
+    /// The call was made.
+    CallConfirmed { by: Option<String> },
+    /// A forecast was taken as the one to act on.
+    ForecastAdopted { forecast: Forecast },
+    /// Somebody was sent.
+    OrderGiven { method: String, posting: Posting },
+    /// A method began.
+    MethodStarted { method: String, why: Why },
+    /// A step was done.
+    StepDone { method: String, step: usize },
+    /// The running method was said not to work.
+    NotWorkingReported { method: String, step: usize },
+    /// The person in command wants this method as soon as the present one is secured.
+    StraightWanted { method: String },
+    /// Both are connected and the weight is held.
+    Secured {},
+    /// A fallback of a step began.
+    FallbackStarted {
+        method: String,
+        step: usize,
+        fallback: usize,
+    },
+    /// The change was put off to this time since activation.
+    MoreTimeTaken { method: String, change_by_ms: i64 },
+    /// A method was given up for another, or for none.
+    MethodChanged { from: String, to: Option<String> },
+    /// Somebody said how the casualty is.
+    ConditionReported { condition: Condition },
+    /// A responder can touch the casualty.
+    FirstContactMade {},
+    /// The weight no longer hangs, confirmed by somebody in contact.
+    OffHarness {},
+    /// The casualty is at the landing place.
+    AtLandingPlace {},
+    /// An aftercare question was answered.
+    AftercareAnswered { item: Aftercare, well: bool },
+    /// Everybody was told to stop and get to a safe place.
+    DangerCalled {},
+    /// Somebody decided that the danger is over.
+    DangerCleared { by: Option<String> },
+    /// The records of one cause were taken back.
+    Corrected { cause: u64 },
+    /// The closing questions began.
+    StandDownBegan {},
+    /// The closing questions were left.
+    StandDownLeft {},
+    /// A closing question was answered.
+    StandDownAnswered { item: Closing },
+    /// The incident ended.
+    StoodDown {},
+    /// A prompt was put on the screen.
+    PromptShown {
+        number: u64,
+        message: String,
+        args: Vec<String>,
+        language: Language,
+        text: String,
+    },
+    /// The clock was written down.
+    ClockMarked {},
+    /// The program started again in a running incident.
+    Resumed {
+        carried: Carried,
+        at_ms: i64,
+        before: Reading,
+        after: Reading,
+    },
+    /// A kind that this version does not know.
+    #[serde(skip)]
+    Unknown { kind: String, body: Value },
+}
+
+/// A reading of the clocks inside an event.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Reading {
+    /// Wall clock, milliseconds since 1970 in UTC.
+    pub wall_ms: i64,
+    /// Boot clock.
+    pub boot_ms: i64,
+    /// Boot id.
+    pub boot: String,
+}
+
+/// Aftercare questions, in the order they are asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum Aftercare {
+    SafeHere,
+    LayFlat,
+    Bleeding,
+    Airway,
+    Breathing,
+    Resuscitate,
+    LoosenWarm,
+    NeverAlone,
+    Doctor,
+    Watch,
+}
+
+/// Closing questions, in the order they are asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum Closing {
+    NobodyHanging,
+    Counted,
+    OffRope,
+    HandedOver,
+    KitWithdrawn,
+    SceneLeft,
+    WorkStopped,
+    Welfare,
+}
+
+/// One line of the record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Record {
+    /// Number of this record in its incident, from 0.
+    pub seq: u64,
+    /// Number of the first record that the same input caused.
+    pub cause: u64,
+    /// Incident id.
+    pub incident: Arc<str>,
+    /// The clocks.
+    pub now: Moment,
+    /// Time since the fall.
+    pub elapsed: Millis,
+    /// True where the elapsed time is only a lower bound.
+    pub at_least: bool,
+    /// Who said so: a responder id, or `tablet`.
+    pub who: Arc<str>,
+    /// Which casualty it concerns, from 1.
+    pub casualty: u16,
+    /// Version of the kind.
+    pub v: u64,
+    /// What happened.
+    pub event: Event,
+}
+
+/// A line that is not a record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotARecord(pub String);
+
+impl Event {
+    /// The kind as the record spells it.
+    pub fn kind(&self) -> String {
+        match self {
+            Event::Unknown { kind, .. } => kind.clone(),
+            known => match serde_json::to_value(known) {
+                Ok(Value::Object(map)) => map
+                    .get("kind")
+                    .and_then(Value::as_str)
+                    .unwrap_or_default()
+                    .to_owned(),
+                _ => String::new(),
+            },
+        }
+    }
+
+    fn kind_and_body(&self) -> (Value, Value) {
+        match self {
+            Event::Unknown { kind, body } => (json!(kind), body.clone()),
+            known => match serde_json::to_value(known) {
+                Ok(Value::Object(mut map)) => (
+                    map.remove("kind").unwrap_or_default(),
+                    map.remove("body").unwrap_or_else(|| json!({})),
+                ),
+                _ => (Value::Null, Value::Null),
+            },
+        }
+    }
+}
+
+impl Record {
+    /// A record of version `KIND_VERSION`.
+    pub(super) fn version() -> u64 {
+        KIND_VERSION
+    }
+
+    /// The record as a JSON object without its chain fields, members in a fixed order.
+    pub fn to_json(&self) -> String {
+        let (kind, body) = self.event.kind_and_body();
+        let text = |value: &str| Value::from(value).to_string();
+        format!(
+            "{{\"v\":{},\"seq\":{},\"cause\":{},\"kind\":{kind},\"incident\":{},\"wall_ms\":{},\"wall\":{},\"boot_ms\":{},\"boot\":{},\
+             \"elapsed_ms\":{},\"at_least\":{},\"who\":{},\"casualty\":{},\"body\":{body}}}",
+            self.v,
+            self.seq,
+            self.cause,
+            text(&self.incident),
+            self.now.wall_ms,
+            text(&wall(&self.now)),
+            self.now.boot_ms,
+            text(&self.now.boot_id),
+            self.elapsed.0,
+            self.at_least,
+            text(&self.who),
+            self.casualty,
+        )
+    }
+
+    /// Reads a record back, with or without its chain fields. Kinds, versions and bodies not known are kept as they are.
+    pub fn from_json(line: &str) -> Result<Record, NotARecord> {
+        let map: Map<String, Value> =
+            serde_json::from_str(line).map_err(|e| NotARecord(e.to_string()))?;
+        let lacks = |name: &str| NotARecord(format!("it has no `{name}` as expected"));
+        let whole = |name: &str| {
+            map.get(name)
+                .and_then(Value::as_i64)
+                .ok_or_else(|| lacks(name))
+        };
+        let count = |name: &str| {
+            map.get(name)
+                .and_then(Value::as_u64)
+                .ok_or_else(|| lacks(name))
+        };
+        let text = |name: &str| {
+            map.get(name)
+                .and_then(Value::as_str)
+                .ok_or_else(|| lacks(name))
+        };
+        let kind = text("kind")?;
+        let body = map.get("body").cloned().unwrap_or(Value::Null);
+        let v = count("v")?;
+        let known = (v == KIND_VERSION)
+            .then(|| serde_json::from_value::<Event>(json!({ "kind": kind, "body": body })).ok())
+            .flatten();
+        Ok(Record {
+            seq: count("seq")?,
+            cause: count("cause")?,
+            incident: text("incident")?.into(),
+            now: Moment {
+                wall_ms: whole("wall_ms")?,
+                offset_min: offset_of(text("wall")?),
+                boot_ms: whole("boot_ms")?,
+                boot_id: text("boot")?.into(),
+            },
+            elapsed: Millis(whole("elapsed_ms")?),
+            at_least: map
+                .get("at_least")
+                .and_then(Value::as_bool)
+                .ok_or_else(|| lacks("at_least"))?,
+            who: text("who")?.into(),
+            casualty: u16::try_from(count("casualty")?).map_err(|_| lacks("casualty"))?,
+            v,
+            event: known.unwrap_or_else(|| Event::Unknown {
+                kind: kind.to_owned(),
+                body,
+            }),
+        })
+    }
+}
+
+/// RFC 3339 with milliseconds and offset.
+fn wall(now: &Moment) -> String {
+    let offset = chrono::FixedOffset::east_opt(now.offset_min.saturating_mul(60));
+    match (chrono::DateTime::from_timestamp_millis(now.wall_ms), offset) {
+        (Some(utc), Some(offset)) => utc
+            .with_timezone(&offset)
+            .to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
+        _ => "unknown".to_owned(),
+    }
+}
+
+fn offset_of(wall: &str) -> i32 {
+    chrono::DateTime::parse_from_rfc3339(wall).map_or(0, |t| t.offset().local_minus_utc() / 60)
+}

@@ -1,0 +1,41 @@
+//! Keeps the record of truth: one file per incident, one JSON object a line, each chained to the one before it.
+//!
+//! A crew must be able to trust what stands here after a power cut, and anybody must be able to read and check it with
+//! an editor and a hash program. `chain` seals and checks lines, `disk` is all that this module asks of a file system,
+//! `writer` puts records there durably, `thread` does so without making anybody wait, `read` gives them back and names
+//! what is wrong, `lock` keeps two programs apart.
+//!
+//! Limits: a chain shows edits. It does not show that whole records were cut off the end, nor that everything was
+//! written again: for that the head hash has to leave the tablet.
+
+pub mod chain;
+pub mod disk;
+pub mod lock;
+pub mod read;
+pub mod thread;
+pub mod writer;
+
+const EXTENSION: &str = ".jsonl";
+
+/// Whether this can be the name of an incident, and so of a file: letters, digits and hyphens only.
+pub fn is_incident_id(text: &str) -> bool {
+    !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+}
+
+/// The file name of an incident's segment: the first carries the incident alone, the others their number too.
+fn segment_name(incident: &str, number: u32) -> String {
+    match number {
+        1 => format!("{incident}{EXTENSION}"),
+        _ => format!("{incident}.{number}{EXTENSION}"),
+    }
+}
+
+/// The incident and the number of a segment, if this is the file name of one.
+fn parse_segment_name(name: &str) -> Option<(&str, u32)> {
+    let stem = name.strip_suffix(EXTENSION)?;
+    let (incident, number) = match stem.split_once('.') {
+        None => (stem, 1),
+        Some((incident, number)) => (incident, number.parse().ok().filter(|number| *number > 1)?),
+    };
+    (is_incident_id(incident) && segment_name(incident, number) == name).then_some((incident, number))
+}

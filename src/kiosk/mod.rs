@@ -1,0 +1,30 @@
+//! Shows snapshots on the screen and turns touches into inputs. Decides nothing about a rescue.
+//!
+//! `standby`, `rescue`, `aftercare` and `log` are named as their screens in `ui/screens/` and map a snapshot and the time
+//! to what those screens show; `drop_line` and `sheets` hold the parts that two of them share. All of that is pure. The
+//! presenter pushes the result into the window, only where it differs from what stands there, because each difference is
+//! drawn again. It keeps nothing but which sheet is open and which incident of the log is looked at.
+
+mod aftercare;
+mod drop_line;
+mod fonts;
+mod log;
+mod presenter;
+mod rescue;
+mod sheets;
+mod sight;
+mod standby;
+mod view;
+mod window;
+
+#[allow(missing_docs, unreachable_pub, clippy::all, clippy::unwrap_used)]
+mod ui {
+    slint::include_modules!();
+}
+
+pub use fonts::ensure_font;
+pub use presenter::Presenter;
+#[doc(hidden)]
+pub use ui::{Actions, App, Labels, Metrics, Screen, State, Theme};
+pub use view::View;
+pub use window::{Window, run, tell_screen};

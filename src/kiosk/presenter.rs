@@ -1,0 +1,351 @@
+//! Pushes what is to be shown into the window, and sends what is touched. Synchronous; lives on the screen's thread.
+
+use super::sight::Sight;
+use super::ui::{Actions, App, Ask, Choice, Labels, LogItem, LogRow, Notice, Person, SheetKind, State, Tick, Tone};
+use super::ui::Band;
+use super::view::View;
+use super::{aftercare, log, rescue, sheets, standby};
+use crate::incident::{Act, Moment, Pick};
+use crate::signal::{Snapshot, Tap, Theme};
+use crate::words::{Id, Language, Message, label};
+use slint::{ComponentHandle, Global, Model, ModelRc, SharedString, VecModel};
+use std::cell::RefCell;
+use std::rc::Rc;
+use std::sync::Arc;
+
+/// A list on the screen that changes row by row, so that only the rows that differ are drawn again.
+struct Rows<T>(Rc<VecModel<T>>);
+
+impl<T: Clone + PartialEq + 'static> Rows<T> {
+    fn new() -> (Rows<T>, ModelRc<T>) {
+        let model = Rc::new(VecModel::default());
+        (Rows(model.clone()), ModelRc::from(model))
+    }
+
+    fn set(&self, rows: &[T]) {
+        for (index, row) in rows.iter().enumerate() {
+            match self.0.row_data(index) {
+                Some(old) if old == *row => {}
+                Some(_) => self.0.set_row_data(index, row.clone()),
+                None => self.0.push(row.clone()),
+            }
+        }
+        while self.0.row_count() > rows.len() {
+            self.0.remove(self.0.row_count() - 1);
+        }
+    }
+}
+
+struct Lists {
+    notices: Rows<Notice>,
+    positions: Rows<Choice>,
+    clock: Rows<SharedString>,
+    until: Rows<SharedString>,
+    ticks: Rows<Tick>,
+    bands: Rows<Band>,
+    footers: Rows<SharedString>,
+    details: Rows<SharedString>,
+    hash: Rows<SharedString>,
+    options: Rows<Choice>,
+    people: Rows<Person>,
+    sheet_choices: Rows<Choice>,
+    log_items: Rows<LogItem>,
+    log_rows: Rows<LogRow>,
+}
+
+/// What the screen itself keeps.
+#[derive(Default)]
+struct Local {
+    shown: Option<(Arc<Snapshot>, Moment, bool)>,
+    sheet: SheetKind,
+    log: bool,
+    incident: Option<String>,
+    undo: Option<u64>,
+    spoken: Option<(Language, bool)>,
+}
+
+/// Shows snapshots in a window and sends touches.
+pub struct Presenter {
+    app: slint::Weak<App>,
+    lists: Lists,
+    local: RefCell<Local>,
+    send: Box<dyn Fn(Tap)>,
+}
+
+impl std::fmt::Debug for Presenter {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Presenter").finish_non_exhaustive()
+    }
+}
+
+impl Presenter {
+    /// Takes over a window: its lists, and everything that can be touched in it.
+    pub fn new(app: &App, send: impl Fn(Tap) + 'static) -> Rc<Presenter> {
+        let state = State::get(app);
+        macro_rules! lists {
+            ($($name:ident => $set:ident),* $(,)?) => {
+                Lists { $($name: { let (rows, model) = Rows::new(); state.$set(model); rows }),* }
+            };
+        }
+        let lists = lists! {
+            notices => set_notices,
+            positions => set_positions,
+            clock => set_clock,
+            until => set_until,
+            ticks => set_ticks,
+            bands => set_bands,
+            footers => set_footers,
+            details => set_details,
+            hash => set_hash,
+            options => set_options,
+            people => set_people,
+            sheet_choices => set_sheet_choices,
+            log_items => set_log_items,
+            log_rows => set_log_rows,
+        };
+        let presenter =
+            Rc::new(Presenter { app: app.as_weak(), lists, local: RefCell::default(), send: Box::new(send) });
+        presenter.listen(app);
+        presenter
+    }
+
+    /// Shows a snapshot as it is at a moment. `silent` says that the engine does not answer.
+    pub fn show(&self, snapshot: &Arc<Snapshot>, now: &Moment, silent: bool) {
+        let Some(app) = self.app.upgrade() else { return };
+        let view = {
+            let mut local = self.local.borrow_mut();
+            local.shown = Some((snapshot.clone(), now.clone(), silent));
+            let sight = Sight { snapshot, now };
+            if snapshot.facts.opened.is_some() {
+                local.log = false;
+                local.incident = None;
+            }
+            if !sheets::applies(local.sheet, sight) {
+                local.sheet = SheetKind::None;
+            }
+            local.undo = snapshot.facts.undo_shown(sight.at()).map(|u| u.cause);
+            let spoken = (sight.language(), snapshot.drill);
+            if local.spoken != Some(spoken) {
+                local.spoken = Some(spoken);
+                speak(&Labels::get(&app), spoken.0, snapshot.drill);
+            }
+            view(sight, &local, silent)
+        };
+        self.push(&State::get(&app), &view);
+    }
+
+    /// Shows the same once more, after something that only the screen keeps has changed.
+    fn again(&self) {
+        let shown = self.local.borrow().shown.clone();
+        if let Some((snapshot, now, silent)) = shown {
+            self.show(&snapshot, &now, silent);
+        }
+    }
+
+    fn push(&self, state: &State<'_>, view: &View) {
+        let lists = &self.lists;
+        // Lists first: a screen that comes up now finds them filled.
+        lists.notices.set(&view.notices);
+        lists.positions.set(&view.positions);
+        lists.clock.set(&view.clock);
+        lists.until.set(&view.until);
+        lists.ticks.set(&view.ticks);
+        lists.bands.set(&view.bands);
+        lists.footers.set(&view.footers);
+        lists.details.set(&view.details);
+        lists.hash.set(&view.hash);
+        lists.options.set(&view.options);
+        lists.people.set(&view.people);
+        lists.sheet_choices.set(&view.sheet_choices);
+        lists.log_items.set(&view.log_items);
+        lists.log_rows.set(&view.log_rows);
+
+        state.set_dark(view.dark);
+        state.set_drill(view.drill);
+        state.set_danger(view.danger);
+        state.set_notices_more(view.notices_more.clone());
+        state.set_saved(view.saved.clone());
+        state.set_site(view.site.clone());
+        state.set_plan_line(view.plan_line.clone());
+        state.set_plan_tone(view.plan_tone);
+        state.set_command(view.command.clone());
+        state.set_shift(view.shift.clone());
+        state.set_clock_caption(view.clock_caption.clone());
+        state.set_until_caption(view.until_caption.clone());
+        state.set_place(view.place.clone());
+        state.set_off_title(view.off_title.clone());
+        state.set_off_sub(view.off_sub.clone());
+        state.set_now_at(view.now_at);
+        state.set_target(view.target.clone());
+        state.set_off(view.off.clone());
+        state.set_prompt(view.prompt.clone());
+        state.set_kit(view.kit.clone());
+        state.set_people_count(view.people_count.clone());
+        state.set_undo(view.undo.clone());
+        state.set_undo_sub(view.undo_sub.clone());
+        state.set_condition(view.condition.clone());
+        state.set_call(view.call.clone());
+        state.set_alarm(view.alarm.clone());
+        state.set_ways(view.ways.clone());
+        state.set_sheet(view.sheet.clone());
+        state.set_log_title(view.log_title.clone());
+        state.set_log_sub(view.log_sub.clone());
+        state.set_screen(view.screen);
+    }
+
+    fn listen(self: &Rc<Self>, app: &App) {
+        let actions = Actions::get(app);
+        macro_rules! on {
+            ($set:ident, |$me:ident $(, $arg:ident)*| $body:expr) => {{
+                let weak = Rc::downgrade(self);
+                actions.$set(move |$($arg),*| {
+                    if let Some($me) = weak.upgrade() {
+                        $body
+                    }
+                });
+            }};
+        }
+        on!(on_ask, |me, what| me.ask(what));
+        on!(on_activate, |me, position| {
+            let position = (!position.is_empty()).then(|| position.to_string());
+            me.local.borrow_mut().sheet = SheetKind::None;
+            (me.send)(Tap::Activate { position });
+        });
+        on!(on_answer, |me, prompt| me.answer(prompt, Pick::Main));
+        on!(on_second, |me, prompt| me.answer(prompt, Pick::Small));
+        on!(on_apart, |me, prompt| me.answer(prompt, Pick::Other));
+        on!(on_option, |me, prompt, id| {
+            if let Ok(index) = id.parse() {
+                me.answer(prompt, Pick::Option(index));
+            }
+        });
+        on!(on_open, |me, kind| me.open(kind));
+        on!(on_choose, |me, kind, id| me.choose(kind, &id));
+        on!(on_close, |me| {
+            me.local.borrow_mut().sheet = SheetKind::None;
+            me.again();
+        });
+        on!(on_log_open, |me, incident| {
+            let incident = (!incident.is_empty()).then(|| incident.to_string());
+            me.local.borrow_mut().incident.clone_from(&incident);
+            if let Some(incident) = incident {
+                (me.send)(Tap::ReadIncident { incident });
+            }
+            me.again();
+        });
+    }
+
+    fn answer(&self, prompt: i32, pick: Pick) {
+        if let Ok(prompt) = u64::try_from(prompt) {
+            (self.send)(Tap::Answer { prompt, pick });
+        }
+    }
+
+    fn ask(&self, what: Ask) {
+        match what {
+            Ask::Undo => {
+                let cause = self.local.borrow().undo;
+                if let Some(cause) = cause {
+                    (self.send)(Tap::Undo { cause });
+                }
+            }
+            Ask::Danger => (self.send)(Tap::Do(Act::Danger)),
+            Ask::Log => {
+                self.local.borrow_mut().log = true;
+                (self.send)(Tap::ReadLog);
+                self.again();
+            }
+            Ask::Standby => {
+                self.local.borrow_mut().log = false;
+                self.again();
+            }
+            Ask::Look => (self.send)(Tap::SwapTheme),
+            Ask::Sound => (self.send)(Tap::TestSound),
+        }
+    }
+
+    fn open(&self, kind: SheetKind) {
+        match kind {
+            SheetKind::Call => (self.send)(Tap::Do(Act::CallMade)),
+            SheetKind::Command => (self.send)(Tap::NextInCommand),
+            kind => {
+                self.local.borrow_mut().sheet = kind;
+                self.again();
+            }
+        }
+    }
+
+    fn choose(&self, kind: SheetKind, id: &str) {
+        let shown = self.local.borrow().shown.clone();
+        let Some((snapshot, now, _)) = shown else { return };
+        let next = sheets::chosen(Sight { snapshot: &snapshot, now: &now }, kind, id);
+        match next {
+            sheets::Next::Send(tap) => {
+                self.local.borrow_mut().sheet = SheetKind::None;
+                (self.send)(tap);
+                self.again();
+            }
+            sheets::Next::Stay(tap) => (self.send)(tap),
+            sheets::Next::Open(kind) => self.open(kind),
+            sheets::Next::Nothing => {}
+        }
+    }
+}
+
+/// What stands on the screen.
+fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
+    let snapshot = sight.snapshot;
+    let mut view = View {
+        dark: snapshot.settings.theme == Theme::Dark,
+        drill: snapshot.drill,
+        saved: sight.saved(),
+        ..View::default()
+    };
+    let notice = |message: &Message, grave: bool| Notice {
+        text: sight.say(message),
+        short: match message.id {
+            Id::NoticeNotSaving => sight.label(Id::NotSaved),
+            _ => SharedString::default(),
+        },
+        tone: if grave { Tone::Bad } else { Tone::Caution },
+    };
+    if silent {
+        view.notices.push(notice(&Message::of(Id::NoticeEngine), true));
+    }
+    view.notices.extend(snapshot.notices.iter().map(|n| notice(&n.message, n.grave)));
+    if view.notices.len() > 1 {
+        view.notices_more = format!("+{}", view.notices.len() - 1).into();
+    }
+    match (&snapshot.facts.opened, snapshot.facts.casualty().off) {
+        (Some(_), Some((off, _))) => aftercare::fill(&mut view, sight, off),
+        (Some(_), None) => rescue::fill(&mut view, sight),
+        (None, _) if local.log => log::fill(&mut view, sight, local.incident.as_deref()),
+        (None, _) => standby::fill(&mut view, sight),
+    }
+    sheets::fill(&mut view, sight, local.sheet);
+    view
+}
+
+/// The fixed texts.
+fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
+    let say = |id| SharedString::from(label(id, language));
+    labels.set_drill(say(Id::DrillMark));
+    labels.set_now(say(Id::Now));
+    labels.set_line_heading(say(Id::MinutesSinceFall));
+    labels.set_somebody_hangs(say(if drill { Id::StandbyHoldDrill } else { Id::StandbyHold }));
+    labels.set_somebody_hangs_sub(say(Id::StandbyHoldSub));
+    labels.set_hold(say(Id::StandbyHoldSub));
+    labels.set_log(say(Id::StandbyLog));
+    labels.set_dark(say(Id::StandbyDark));
+    labels.set_light(say(Id::StandbyLight));
+    labels.set_sound(say(Id::StandbySound));
+    labels.set_caution(say(Id::StandbyCaution));
+    labels.set_ask_place(say(Id::WhereTile));
+    labels.set_ask_place_sub(say(Id::WhereTileSub));
+    labels.set_more(say(Id::More));
+    labels.set_close(say(Id::Back));
+    labels.set_back(say(Id::Back));
+    labels.set_earlier(say(Id::LogOlder));
+    labels.set_later(say(Id::LogNewer));
+    labels.set_log_empty(say(Id::LogEmpty));
+}

@@ -1,0 +1,230 @@
+//! Fills the rescue screen: how long, where, the one prompt and what stands under it, the tiles.
+
+use super::sight::{Sight, capital, digits, tile};
+use super::ui::{Choice, Kit, Mark, Person, Place, Prompt, Screen, Tone};
+use super::view::View;
+use super::{drop_line, ui};
+use crate::incident::{self, Condition, Whereabouts, past_target, prompt};
+use crate::units::Millis;
+use crate::words::{Id, clock, metres, seconds, wall_time};
+use slint::SharedString;
+
+/// At most this many people are named on the screen.
+const PEOPLE_MAX: usize = 3;
+/// At most this many lines stand under a prompt.
+const LINES_MAX: usize = 4;
+/// The head hash is written in groups of this many digits.
+const HASH_GROUP: usize = 4;
+
+pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
+    let (facts, at) = (sight.facts(), sight.at());
+    view.screen = Screen::Rescue;
+    view.clock = digits(&clock(facts.hanging(at)));
+    view.clock_caption = match past_target(facts, at) {
+        _ if facts.at_least() => sight.label(Id::HangingAtLeast),
+        Some(past) => sight.say(&past),
+        None => sight.label(Id::HangingSince),
+    };
+    until(view, sight);
+    place(view, sight);
+    shared(view, sight);
+}
+
+/// What Rescue and Aftercare have in common.
+pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    view.danger = facts.danger.is_some();
+    drop_line::fill(view, sight);
+    ask(view, sight);
+    kit(view, sight);
+    people(view, sight);
+    if let Some(undo) = facts.undo_shown(sight.at()) {
+        let gone = sight.at().0.saturating_sub(undo.at.0);
+        let left = Millis(incident::UNDO_SHOWN.0.saturating_sub(gone));
+        view.undo = sight.label(Id::Undo);
+        view.undo_sub = seconds(left).replace(' ', "\u{a0}").into();
+    }
+    view.condition = condition(sight);
+    view.call = call(sight);
+    let danger = if view.danger { Id::TileDangerOn } else { Id::TileDangerSub };
+    view.alarm = tile(sight.label(Id::TileDanger), sight.label(danger), Tone::Bad);
+    view.ways = tile(sight.label(Id::TileOther), sight.label(Id::TileOtherSub), Tone::Quiet);
+    if facts.stood_down.is_some() {
+        view.hash = hash(sight.snapshot.head.as_deref().unwrap_or_default());
+    }
+}
+
+fn until(view: &mut View, sight: Sight<'_>) {
+    let (facts, at) = (sight.facts(), sight.at());
+    let Some(running) = &facts.running else { return };
+    if facts.committed() || facts.danger.is_some() || facts.next_method().is_none() {
+        return;
+    }
+    let left = Millis(running.change_by.0.saturating_sub(at.0).saturating_add(999).max(0));
+    let by = clock(Millis(running.change_by.0.saturating_sub(facts.casualty().fell.0)));
+    let planned = facts.forecast_of(&running.method).is_none_or(|f| f.source == "plan");
+    view.until = digits(&clock(left));
+    view.until_caption = sight.with(if planned { Id::UntilChangePlan } else { Id::UntilChange }, [&by]);
+}
+
+pub(super) fn place(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    view.place = match (&facts.place, facts.position()) {
+        (Whereabouts::Unknown, _) => Place::default(),
+        (_, Some(position)) => {
+            let feet = position.feet_above_ground.map(|h| {
+                let height = metres(h).replace(' ', "\u{a0}");
+                sight.with(Id::FeetUp, [&height]).to_string()
+            });
+            let detail: Vec<String> = feet.into_iter().chain(position.below.clone()).collect();
+            Place { known: true, name: position.name.as_str().into(), detail: detail.join(", ").into() }
+        }
+        (_, None) => Place {
+            known: true,
+            name: sight.label(Id::PlaceNotListed),
+            detail: sight.label(Id::NoPlanPlace),
+        },
+    };
+}
+
+fn ask(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    // The prompt of the time last written down is the one that the engine takes answers to.
+    let Some(prompt) = prompt(facts, facts.line.reached_at()) else { return };
+    let text = |choice: &Option<incident::Choice>| choice.as_ref().map(|c| sight.say(&c.label)).unwrap_or_default();
+    let sub = |choice: &Option<incident::Choice>| {
+        choice.as_ref().and_then(|c| c.sub.as_ref()).map(|m| sight.say(m)).unwrap_or_default()
+    };
+    let held = |choice: &Option<incident::Choice>| choice.as_ref().is_some_and(|c| c.held);
+    view.prompt = Prompt {
+        id: facts.shown.as_ref().and_then(|s| i32::try_from(s.number).ok()).unwrap_or(-1),
+        headline: sight.say(&prompt.message),
+        caution: prompt.caution.as_ref().map(|m| sight.say(m)).unwrap_or_default(),
+        answer: text(&prompt.main),
+        answer_sub: sub(&prompt.main),
+        answer_held: held(&prompt.main),
+        second: text(&prompt.small),
+        apart: text(&prompt.other),
+        apart_sub: sub(&prompt.other),
+        apart_held: held(&prompt.other),
+    };
+    view.details = prompt.lines.iter().take(LINES_MAX).map(|m| sight.say(m)).collect();
+    view.options = prompt
+        .options
+        .iter()
+        .enumerate()
+        .map(|(index, option)| Choice {
+            id: index.to_string().into(),
+            title: sight.say(&option.label),
+            sub: option.sub.as_ref().map(|m| sight.say(m)).unwrap_or_default(),
+            tone: Tone::Plain,
+            held: option.held,
+            enabled: true,
+            chosen: false,
+        })
+        .collect();
+}
+
+/// What the step that is on the screen needs to be fetched.
+fn kit(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    let Some((running, method, step)) = facts.step() else { return };
+    let fallback = running.fallback.and_then(|f| step.fallback.get(f));
+    let role = fallback.and_then(|f| f.role.as_ref()).or(step.role.as_ref());
+    let Some(posting) = role.and_then(|role| facts.posting(&method.id, role)) else { return };
+    let (Some(kit), Some(opened)) = (&posting.kit, &facts.opened) else { return };
+    if facts.danger.is_some() || facts.casualty().off.is_some() {
+        return;
+    }
+    let station = posting.station.as_ref().and_then(|id| opened.plan.station(id));
+    let to = opened.plan.place(&posting.place).map(|p| sight.with(Id::KitTo, [&p.name])).unwrap_or_default();
+    let from = station.and_then(|s| opened.plan.place(&s.place)).map(|p| sight.with(Id::FromStation, [&p.name]));
+    view.kit = Kit {
+        name: capital(kit),
+        station: station.map(|s| short(&s.name)).unwrap_or_default(),
+        way: match from {
+            Some(from) => format!("{from} {to}").into(),
+            None => to,
+        },
+        seconds: seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}").into(),
+    };
+}
+
+/// What tells one station from another: its last word where that is a letter or a number, else the whole name.
+fn short(station: &str) -> SharedString {
+    match station.split_whitespace().last() {
+        Some(last) if last.chars().count() <= 3 => last.to_uppercase().into(),
+        _ => capital(station),
+    }
+}
+
+fn people(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    let method = facts.running.as_ref().map(|r| r.method.as_str());
+    let sent: Vec<_> = facts.orders.iter().filter(|(m, _)| method.is_none_or(|running| running == m)).collect();
+    view.people = sent
+        .iter()
+        .take(PEOPLE_MAX)
+        .map(|(method, posting)| {
+            let task = posting.kit.as_deref().or_else(|| facts.method(method).map(|m| m.name.as_str()));
+            let time = seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}");
+            Person {
+                name: facts.name(&posting.responder).into(),
+                note: sight.with(Id::Going, [task.unwrap_or_default(), &time]),
+                mark: Mark::Going,
+                tone: Tone::Plain,
+            }
+        })
+        .collect();
+    view.people_count = match sent.len() {
+        0 => sight.label(Id::PeopleNone),
+        count => sight.with(Id::PeopleSent, [&count.to_string()]),
+    };
+}
+
+fn condition(sight: Sight<'_>) -> ui::Tile {
+    let (facts, at) = (sight.facts(), sight.at());
+    let casualty = facts.casualty();
+    let Some((condition, reported)) = casualty.condition else {
+        return tile(sight.label(Id::TileNotChecked), sight.label(Id::TileNotCheckedSub), Tone::Caution);
+    };
+    let asked = sight.with(Id::TileAsked, [&crate::words::ago(reported, at)]);
+    let since = || sight.with(Id::TileSince, [&clock(Millis(reported.0.saturating_sub(casualty.fell.0)))]);
+    match condition {
+        Condition::NotAnswering => tile(sight.label(Id::TileNotAnswering), since(), Tone::Bad),
+        _ if at.0.saturating_sub(reported.0) > facts.policy().check_every.0 => {
+            tile(sight.label(Id::TileNotChecked), asked, Tone::Caution)
+        }
+        Condition::Unwell => tile(sight.label(Id::TileUnwell), asked, Tone::Caution),
+        Condition::Talking => tile(sight.label(Id::TileTalking), asked, Tone::Plain),
+    }
+}
+
+fn call(sight: Sight<'_>) -> ui::Tile {
+    let (facts, at) = (sight.facts(), sight.at());
+    let caller = facts.call.ordered.last();
+    let name = caller.and_then(|(id, _)| id.as_deref()).map(|id| facts.name(id));
+    if let Some(made) = facts.call.confirmed {
+        let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
+        let time = wall_time(sight.wall_ms(made), offset);
+        let somebody = sight.label(Id::Somebody);
+        let sub = sight.with(Id::TileCallMadeSub, [name.unwrap_or(&somebody), &time]);
+        return tile(sight.label(Id::TileCallMade), sub, Tone::Good);
+    }
+    let sub = match name {
+        Some(name) => sight.with(Id::TileCallSub, [name]),
+        None => sight.label(Id::TileCallSubAlone),
+    };
+    let late = facts.call.ordered.len() > 1
+        || caller.is_some_and(|(_, t)| at.0.saturating_sub(t.0) > facts.policy().call_confirm.0);
+    if late {
+        return tile(sight.label(Id::TileCallLate), sub, Tone::Bad);
+    }
+    let number = facts.opened.as_ref().map_or("", |o| o.plan.site.emergency_number.as_str());
+    tile(sight.with(Id::TileCall, [number]), sub, Tone::Caution)
+}
+
+fn hash(head: &str) -> Vec<SharedString> {
+    let digits: Vec<char> = head.chars().collect();
+    digits.chunks(HASH_GROUP).map(|group| group.iter().collect::<String>().into()).collect()
+}

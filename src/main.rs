@@ -1,0 +1,7 @@
+//! Starts the program; everything else is in the library.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(groundward::main())
+}

@@ -1,0 +1,206 @@
+//! Puts together what is expected of every method at a position with the people who are there.
+//!
+//! The likely time is that of the last to arrive plus the likely times of the steps up to off the harness, one after the
+//! other; the change-by time is the plan's. Limits: spread, chance and the best moment to change come with the computed
+//! forecast, and one job a person does before another is not counted yet.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::model::{Forecast, MethodForecast, Posting};
+use super::routes::Routes;
+use super::staffing::{Choice, Problem, solve};
+use crate::plan::{Method, Plan, Responder, Role};
+use crate::units::Millis;
+
+/// What a forecast is made from, besides the plan.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Basis {
+    /// Position id.
+    pub position: String,
+    /// Responder ids of those on site.
+    pub present: Vec<String>,
+    /// Responder id of the person in command, who gets a role only if nobody else can hold it.
+    pub in_command: Option<String>,
+    /// Responder ids of those who may be the casualty, and so get no role.
+    pub excluded: Vec<String>,
+}
+
+/// The forecast for a position; none where the plan has no such position.
+pub fn outlook(plan: &Plan, basis: &Basis) -> Option<Forecast> {
+    let position = plan.position(&basis.position)?;
+    let crew = Pool::new(plan, basis);
+    let methods = position
+        .methods
+        .iter()
+        .map(|method| crew.expect(method))
+        .collect();
+    Some(Forecast {
+        position: position.id.clone(),
+        methods,
+    })
+}
+
+/// The people who can be sent, and how far they are from everything.
+struct Pool<'p> {
+    plan: &'p Plan,
+    /// In the order of their names, because that breaks ties.
+    people: Vec<&'p Responder>,
+    keep_free: Option<usize>,
+    /// Times from where people are and where kit is kept.
+    times: BTreeMap<&'p str, BTreeMap<&'p str, Millis>>,
+}
+
+impl<'p> Pool<'p> {
+    fn new(plan: &'p Plan, basis: &Basis) -> Pool<'p> {
+        let can_go =
+            |it: &&Responder| basis.present.contains(&it.id) && !basis.excluded.contains(&it.id);
+        let mut people: Vec<&Responder> = plan.responders.iter().filter(can_go).collect();
+        people.sort_by_key(|it| (&it.name, &it.id));
+        let keep_free = people
+            .iter()
+            .position(|it| Some(&it.id) == basis.in_command.as_ref());
+        let routes = Routes::new(plan);
+        let starts = people
+            .iter()
+            .map(|it| it.place.as_str())
+            .chain(plan.stations.iter().map(|it| it.place.as_str()));
+        let mut times = BTreeMap::new();
+        for start in starts {
+            times
+                .entry(start)
+                .or_insert_with(|| routes.times_from(start));
+        }
+        Pool {
+            plan,
+            people,
+            keep_free,
+            times,
+        }
+    }
+
+    fn expect(&self, method: &Method) -> MethodForecast {
+        // A stock is all kit of one kind at one station.
+        let mut stocks: Vec<(usize, &str)> = Vec::new();
+        for kind in method.roles.iter().filter_map(|role| role.kit.as_deref()) {
+            for station in 0..self.plan.stations.len() {
+                if !stocks.contains(&(station, kind)) && self.pieces(station, kind).next().is_some()
+                {
+                    stocks.push((station, kind));
+                }
+            }
+        }
+        let count = |(station, kind): &(usize, &str)| {
+            u32::try_from(self.pieces(*station, kind).count()).unwrap_or(u32::MAX)
+        };
+        let found = solve(&Problem {
+            roles: method
+                .roles
+                .iter()
+                .map(|role| self.choices(role, &stocks))
+                .collect(),
+            stock: stocks.iter().map(count).collect(),
+            keep_free: self.keep_free,
+        });
+
+        let mut pieces: Vec<_> = stocks
+            .iter()
+            .map(|(station, kind)| self.pieces(*station, kind))
+            .collect();
+        let (mut crew, mut unfilled) = (Vec::new(), Vec::new());
+        for (role, choice) in method.roles.iter().zip(found.chosen) {
+            let Some(choice) = choice else {
+                unfilled.push(role.id.clone());
+                continue;
+            };
+            crew.push(Posting {
+                role: role.id.clone(),
+                responder: self.people[choice.person].id.clone(),
+                kit: choice
+                    .stock
+                    .and_then(|stock| pieces[stock].next())
+                    .map(str::to_owned),
+                station: choice
+                    .stock
+                    .map(|stock| self.plan.stations[stocks[stock].0].id.clone()),
+                place: role.place.clone(),
+                travel_ms: choice.time.0,
+            });
+        }
+        let arrived = Millis(
+            crew.iter()
+                .map(|posting| posting.travel_ms)
+                .max()
+                .unwrap_or(0),
+        );
+        MethodForecast {
+            method: method.id.clone(),
+            change_after_ms: method.change_after.0,
+            source: "plan".to_owned(),
+            likely_ms: arrived.saturating_add(method.likely_work()).0,
+            crew,
+            unfilled,
+        }
+    }
+
+    /// The names of the pieces of one kind at one station.
+    fn pieces<'k>(
+        &self,
+        station: usize,
+        kind: &'k str,
+    ) -> impl Iterator<Item = &'p str> + use<'p, 'k> {
+        let kept = self.plan.stations[station]
+            .kit
+            .iter()
+            .filter(move |item| item.kind == kind);
+        kept.flat_map(|item| (0..item.count).map(|_| item.name.as_str()))
+    }
+
+    fn choices(&self, role: &Role, stocks: &[(usize, &str)]) -> Vec<Choice> {
+        let mut choices = Vec::new();
+        for (person, responder) in self.people.iter().enumerate() {
+            if role
+                .qualification
+                .as_ref()
+                .is_some_and(|needed| !responder.qualifications.contains(needed))
+            {
+                continue;
+            }
+            match &role.kit {
+                None => {
+                    let time = self.time(&responder.place, &role.place);
+                    choices.extend(time.map(|time| Choice {
+                        person,
+                        stock: None,
+                        time,
+                    }));
+                }
+                Some(kind) => {
+                    for (stock, (station, _)) in stocks
+                        .iter()
+                        .enumerate()
+                        .filter(|(_, (_, kept))| kept == kind)
+                    {
+                        let station = &self.plan.stations[*station].place;
+                        let there = self.time(&responder.place, station);
+                        let back = self.time(station, &role.place);
+                        let time = there
+                            .zip(back)
+                            .map(|(there, back)| there.saturating_add(back));
+                        choices.extend(time.map(|time| Choice {
+                            person,
+                            stock: Some(stock),
+                            time,
+                        }));
+                    }
+                }
+            }
+        }
+        choices
+    }
+
+    fn time(&self, from: &str, to: &str) -> Option<Millis> {
+        self.times.get(from)?.get(to).copied()
+    }
+}

@@ -1,0 +1,330 @@
+//! Names what goes between the engine and the edges: inputs, effects, snapshots, settings. No logic.
+//!
+//! One closed enum of inputs wakes the engine; all effects of one input are carried out before the next is taken. The
+//! screen gets immutable snapshots through a slot that holds only the newest. Ready for the screens.
+
+use crate::cue::Cue;
+use crate::incident::{Act, Facts, Pick, PlanStanding};
+use crate::plan::Plan;
+use crate::readiness::{Basis, Forecast};
+use crate::words::{Language, Message};
+use serde::{Deserialize, Serialize};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+use std::sync::{Arc, Mutex};
+
+/// At most this many inputs wait for the engine; a touch that finds the queue full is kept by the screen and sent again.
+pub const INPUTS_MAX: usize = 1_024;
+/// The engine reads the clocks at least this often.
+pub const CLOCK_READ_MS_MAX: u64 = 250;
+/// After this long without a heartbeat the screen says that the program does not answer.
+pub const HEARTBEAT_LOST_MS: i64 = 2_000;
+
+/// One record on its way to the journal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// Its number in the incident.
+    pub seq: u64,
+    /// The JSON object of the record without `prev` and `sha`.
+    pub json: String,
+}
+
+/// What the journal says back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum JournalReport {
+    /// Everything up to and including `seq` is durable here.
+    Saved {
+        /// Incident id.
+        incident: String,
+        /// Number of the last durable record.
+        seq: u64,
+        /// Its hash, 64 hex digits.
+        head: String,
+    },
+    /// A write or a sync failed; saving is being tried again.
+    Failing {
+        /// Incident id.
+        incident: String,
+        /// Why, in a plain sentence.
+        why: String,
+    },
+    /// The file was cut to its length and closed.
+    Closed {
+        /// Incident id.
+        incident: String,
+        /// Hash of the last record.
+        head: String,
+    },
+}
+
+/// Something a person touched.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Tap {
+    /// Somebody hangs, held; at a position of the plan if one was held.
+    Activate {
+        /// Position id.
+        position: Option<String>,
+    },
+    /// An answer to the prompt with this number.
+    Answer {
+        /// Number of the prompt as shown.
+        prompt: u64,
+        /// Which answer.
+        pick: Pick,
+    },
+    /// Something beside the prompt.
+    Do(Act),
+    /// Take back what this cause did.
+    Undo {
+        /// Cause of the records.
+        cause: u64,
+    },
+    /// The other theme.
+    SwapTheme,
+    /// The next person on shift is in command.
+    NextInCommand,
+    /// This responder is on shift, or not.
+    SwapPresent {
+        /// Responder id.
+        responder: String,
+    },
+    /// Play a cue to hear whether sound works.
+    TestSound,
+    /// The log is being opened: read it.
+    ReadLog,
+    /// One incident of the log is being opened.
+    ReadIncident {
+        /// Incident id.
+        incident: String,
+    },
+}
+
+/// Everything that can wake the engine.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Input {
+    /// A touch.
+    Tap(Tap),
+    /// The time has come to look again.
+    Wake,
+    /// A forecast is ready.
+    Forecast {
+        /// What it was made from.
+        basis: Basis,
+        /// The numbers.
+        forecast: Forecast,
+    },
+    /// The journal reports.
+    Journal(JournalReport),
+    /// Sound is ready, or why it is not.
+    Sound(Result<(), String>),
+    /// What was kept is here, or why it could not be read or kept.
+    Kept(Result<Kept, String>),
+    /// The log was read.
+    Log(Vec<LogEntry>),
+    /// One incident of the log was read.
+    LogRows(Vec<LogRow>),
+    /// The program ends.
+    Stop,
+}
+
+/// What is kept over a restart besides the journals.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Kept {
+    /// The settings.
+    pub settings: Settings,
+    /// Who is not on shift today.
+    pub roll_call: RollCall,
+}
+
+/// What the engine wants done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Effect {
+    /// Begin the journal of an incident.
+    Open {
+        /// Incident id.
+        incident: String,
+    },
+    /// Append to it.
+    Append(Vec<Entry>),
+    /// Close it.
+    Close,
+    /// Make a forecast.
+    Forecast {
+        /// From this.
+        basis: Basis,
+        /// And this plan.
+        plan: Arc<Plan>,
+    },
+    /// Begin a cue.
+    Play(Cue),
+    /// End every cue.
+    Silence,
+    /// Keep these over a restart.
+    Keep(Kept),
+    /// Read the log.
+    ReadLog,
+    /// Read one incident of it.
+    ReadIncident {
+        /// Incident id.
+        incident: String,
+    },
+}
+
+/// Dark or light.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Theme {
+    /// Light on dark, for shade and night.
+    #[default]
+    Dark,
+    /// Dark on light, for sun.
+    Light,
+}
+
+/// Settings of this tablet.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Settings {
+    /// Colours.
+    pub theme: Theme,
+    /// Language on the screen.
+    pub language: Language,
+    /// Responder id of who holds the tablet.
+    pub in_command: Option<String>,
+}
+
+/// Who is not on shift. People of the plan are on shift until they are taken off.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct RollCall {
+    /// Responder ids.
+    pub absent: Vec<String>,
+}
+
+/// Whether everything that happened is durable here.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Saved {
+    /// Nothing to save.
+    #[default]
+    Nothing,
+    /// All of it, up to this record.
+    Yes(u64),
+    /// Up to this record, if any; the rest is on its way.
+    Saving(Option<u64>),
+    /// Saving fails; the program keeps everything in memory and tries again.
+    Failing(String),
+}
+
+/// The plan on standby, and where it comes from.
+#[derive(Clone, Debug)]
+pub struct PlanInUse {
+    /// The plan.
+    pub plan: Arc<Plan>,
+    /// Its file name.
+    pub name: String,
+    /// Where it comes from.
+    pub standing: PlanStanding,
+    /// Why the plan asked for was refused, if it was.
+    pub refused: Option<String>,
+}
+
+/// One incident in the log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LogEntry {
+    /// Incident id.
+    pub incident: String,
+    /// Wall time of the activation, local, as text.
+    pub when: String,
+    /// Position as spoken.
+    pub place: String,
+    /// True for a drill.
+    pub drill: bool,
+    /// True once stood down.
+    pub closed: bool,
+    /// Time hanging as text, where the casualty is off the harness.
+    pub hung: Option<String>,
+    /// True where the chain holds.
+    pub intact: bool,
+}
+
+/// One line of an incident in the log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LogRow {
+    /// Time since the fall, as text.
+    pub elapsed: String,
+    /// What happened.
+    pub text: String,
+    /// Who said so.
+    pub who: String,
+}
+
+/// Something the person in command should know of the program itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notice {
+    /// What.
+    pub message: Message,
+    /// True where it is about the record or the clock.
+    pub grave: bool,
+}
+
+/// Everything a screen shows, at one moment.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// What is known of the incident; `opened` is none on standby.
+    pub facts: Arc<Facts>,
+    /// True where activating begins a drill.
+    pub drill: bool,
+    /// The plan on standby.
+    pub plan: PlanInUse,
+    /// Settings of this tablet.
+    pub settings: Settings,
+    /// Who is not on shift.
+    pub roll_call: RollCall,
+    /// Whether everything is durable.
+    pub saved: Saved,
+    /// Hash of the last durable record.
+    pub head: Option<String>,
+    /// Notices, the gravest first.
+    pub notices: Vec<Notice>,
+    /// The log, newest first, once read.
+    pub log: Arc<Vec<LogEntry>>,
+    /// The incident opened in the log.
+    pub log_rows: Arc<Vec<LogRow>>,
+}
+
+/// Holds the newest snapshot, the heartbeat, and whether the screen was told.
+#[derive(Debug, Default)]
+pub struct Slot {
+    newest: Mutex<Option<Arc<Snapshot>>>,
+    beat_ms: AtomicI64,
+    told: AtomicBool,
+}
+
+impl Slot {
+    /// Puts a snapshot in, over the one before. True where the screen must be told.
+    pub fn put(&self, snapshot: Arc<Snapshot>) -> bool {
+        *self
+            .newest
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner) = Some(snapshot);
+        !self.told.swap(true, Ordering::AcqRel)
+    }
+
+    /// The newest snapshot.
+    pub fn get(&self) -> Option<Arc<Snapshot>> {
+        self.told.store(false, Ordering::Release);
+        self.newest
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .clone()
+    }
+
+    /// Notes that the engine lives at this reading of the boot clock.
+    pub fn beat(&self, boot_ms: i64) {
+        self.beat_ms.store(boot_ms, Ordering::Release);
+    }
+
+    /// The boot clock at the last heartbeat.
+    pub fn last_beat_ms(&self) -> i64 {
+        self.beat_ms.load(Ordering::Acquire)
+    }
+}

@@ -1,0 +1,15 @@
+//! Gathers all tests from outside into one binary, so that the program is linked once.
+
+mod clocks;
+mod cues;
+mod desk;
+mod house;
+mod plan;
+mod properties;
+mod readiness;
+mod real;
+mod record;
+mod rules;
+mod simulate;
+mod support;
+mod thread;

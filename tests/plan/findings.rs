@@ -1,0 +1,767 @@
+//! Tries every kind of finding on a plan that has none: one change, what is found, and exactly where.
+
+use groundward::plan::{
+    BYTES_MAX, FINDINGS_MAX, Finding, Kind, LEVELS_MAX, Level, Reading, Rung, read,
+};
+
+/// A small plan without a finding.
+const SOUND: &str = r#"format = 1
+
+[site]
+name = "Pellow works (invented)"
+revision = "3"
+emergency_number = "112"
+meeting_point = "the west gate"
+
+[policy]
+target = "9 min"
+first_contact = "6 min"
+
+[place.yard]
+name = "the yard"
+level = "0"
+
+[place.roof]
+name = "the roof"
+level = "2"
+
+[place.edge]
+name = "the edge"
+level = "2"
+
+[link.stair]
+from = "yard"
+to = "roof"
+kind = "stairs"
+length = "24 m"
+rise = "12 m"
+
+[link.walk]
+from = "roof"
+to = "edge"
+kind = "walk"
+length = "18 m"
+
+[station.a]
+name = "station A"
+place = "yard"
+
+[station.a.kit.ladder]
+name = "ladder 1"
+kind = "ladder"
+count = 2
+
+[responder.ada]
+name = "Ada"
+place = "yard"
+qualifications = ["rope", "first aid"]
+
+[responder.ben]
+name = "Ben"
+place = "roof"
+qualifications = ["rope"]
+
+[position.edge]
+name = "Roof, edge"
+place = "edge"
+approach = "roof"
+landing = "yard"
+feet_above_ground = "8 m"
+workers = ["ben"]
+
+[position.edge.hazard.fan]
+name = "fan"
+kind = "moving-plant"
+task = "lock off the fan"
+done = "Fan is locked off"
+by = "ada"
+
+[position.edge.method.ladder]
+name = "ladder"
+rung = "assisted-self-rescue"
+change_after = "3 min"
+needs = ["answering", "climbing"]
+
+[position.edge.method.ladder.role.first]
+qualification = "rope"
+kit = "ladder"
+place = "edge"
+
+[position.edge.method.ladder.role.second]
+place = "edge"
+
+[[position.edge.method.ladder.step]]
+who = "first"
+say = "bring the ladder to the edge"
+done = "Ladder is there"
+time = ["20 s", "40 s", "90 s"]
+near = true
+exposed = true
+milestone = "first-contact"
+fallback = [{ who = "second", say = "lower the ladder", done = "Ladder is there" }]
+
+[[position.edge.method.ladder.step]]
+who = "first"
+say = "help the casualty up"
+done = "Casualty is on the roof"
+time = ["20 s", "40 s", "90 s"]
+near = true
+committed = true
+milestone = "off-harness"
+
+[[position.edge.method.ladder.step]]
+say = "bring the casualty to the yard"
+done = "At the yard"
+time = ["30 s", "60 s", "2 min"]
+milestone = "landing"
+
+[position.edge.method.pick-off]
+name = "pick-off"
+rung = "pick-off"
+change_after = "5 min"
+
+[[position.edge.method.pick-off.step]]
+say = "lower the casualty to the yard"
+done = "Casualty is down"
+time = ["30 s", "60 s", "2 min"]
+milestone = "off-harness"
+
+[[position.edge.method.pick-off.step]]
+say = "lay the casualty flat"
+done = "At the yard"
+time = ["10 s", "20 s", "30 s"]
+milestone = "landing"
+"#;
+
+/// What is found, what is replaced (its first occurrence), and by what; `‸` marks where it must be found. A `…` in what
+/// is replaced stands for everything between. A `+` means that other findings follow from it.
+const CASES: &[(&str, &str, &str)] = &[
+    ("syntax", "rise = \"12 m\"", "rise =‸"),
+    ("syntax", "[place.edge]", "[place.edge‸"),
+    ("syntax", "name = \"the edge\"", "name = ‸the edge"),
+    (
+        "duplicate-id",
+        "[place.edge]",
+        "[place.‸roof]\n[place.edge]",
+    ),
+    (
+        "duplicate-id",
+        "level = \"2\"",
+        "level = \"2\"\n‸level = \"3\"",
+    ),
+    ("format-unknown", "format = 1", "format = ‸2"),
+    ("format-unknown", "format = 1", "format = ‸\"1\""),
+    ("format-unknown", "format = 1", "‸"),
+    ("unknown-key", "near = true", "‸nera = true\nnear = true"),
+    (
+        "unknown-key",
+        "[policy]",
+        "[‸weather]\nwind = \"1\"\n[policy]",
+    ),
+    (
+        "missing-key",
+        "[place.roof]\nname = \"the roof\"",
+        "[place.‸roof]",
+    ),
+    (
+        "missing-key",
+        "[[position.edge.method.ladder.step]]\nwho = \"first\"\nsay = \"help the casualty up\"",
+        "‸[[position.edge.method.ladder.step]]\nwho = \"first\"",
+    ),
+    ("wrong-type", "level = \"0\"", "level = ‸0"),
+    ("wrong-type", "near = true", "near = ‸\"yes\""),
+    ("wrong-type", "workers = [\"ben\"]", "workers = ‸\"ben\""),
+    ("wrong-type", "length = \"24 m\"", "length = ‸true"),
+    ("wrong-type", "count = 2", "count = ‸\"2\""),
+    (
+        "wrong-type",
+        "[station.a.kit.ladder]",
+        "[station.a.kit]\nbox = ‸3\n[station.a.kit.ladder]",
+    ),
+    ("wrong-type", "rung = \"pick-off\"", "rung = ‸4"),
+    (
+        "wrong-type",
+        "time = [\"20 s\", \"40 s\", \"90 s\"]",
+        "time = ‸false",
+    ),
+    (
+        "bad-id",
+        "[place.yard]",
+        "[place.‸\"back yard\"]\nname = \"x\"\nlevel = \"0\"\n[place.yard]",
+    ),
+    ("bad-text", "name = \"the yard\"", "name = ‸\" \""),
+    ("bad-text", "name = \"the yard\"", "name = ‸\"a\\nb\""),
+    ("bad-count", "count = 2", "count = ‸0"),
+    ("bad-count", "count = 2", "count = ‸99999999999999999999"),
+    ("bare-number", "length = \"24 m\"", "length = ‸24"),
+    ("bare-number", "length = \"24 m\"", "length = ‸24.5"),
+    ("bare-number", "length = \"24 m\"", "length = ‸\"24\""),
+    (
+        "bare-number",
+        "[\"30 s\", \"60 s\", \"2 min\"]",
+        "[\"30 s\", ‸60, \"2 min\"]",
+    ),
+    ("unknown-unit", "length = \"24 m\"", "length = ‸\"24 yd\""),
+    ("unknown-unit", "target = \"9 min\"", "target = ‸\"9 m\""),
+    ("bad-quantity", "length = \"24 m\"", "length = ‸\"-24 m\""),
+    ("bad-quantity", "length = \"24 m\"", "length = ‸\"long\""),
+    (
+        "bad-three-point",
+        "time = [\"20 s\", \"40 s\", \"90 s\"]",
+        "time = ‸\"45 s\"",
+    ),
+    (
+        "bad-three-point",
+        "time = [\"20 s\", \"40 s\", \"90 s\"]",
+        "time = ‸[\"20 s\", \"90 s\"]",
+    ),
+    (
+        "bad-three-point",
+        "time = [\"20 s\", \"40 s\", \"90 s\"]",
+        "time = ‸[\"20 s\", \"90 s\", \"40 s\"]",
+    ),
+    ("unknown-word", "rung = \"pick-off\"", "rung = ‸\"pickoff\""),
+    (
+        "unknown-word",
+        "needs = [\"answering\", \"climbing\"]",
+        "needs = [\"answering\", ‸\"climing\"]",
+    ),
+    ("dangling-reference", "by = \"ada\"", "by = ‸\"eve\""),
+    ("dangling-reference", "who = \"first\"", "who = ‸\"third\""),
+    ("dangling-reference", "who = \"second\"", "who = ‸\"secnd\""),
+    (
+        "dangling-reference",
+        "landing = \"yard\"",
+        "landing = ‸\"quay\"",
+    ),
+    (
+        "method-without-release",
+        "[position.edge.method.ladder]",
+        "[position.edge.method.‸x]\nname = \"x\"\nrung = \"self-rescue\"\nchange_after = \"60 s\"\n[position.edge.method.ladder]",
+    ),
+    (
+        "milestone-order",
+        "milestone = \"off-harness\"\n\n[[position.edge.method.pick",
+        "milestone = \"off-harness\"\n\n[[position.edge.method.pick-off.step]]\nsay = \"x\"\ndone = \"x\"\nnear = true\n\
+         time = [\"1 s\", \"1 s\", \"1 s\"]\nmilestone = ‸\"first-contact\"\n[[position.edge.method.pick",
+    ),
+    (
+        "worker-unknown",
+        "workers = [\"ben\"]",
+        "workers = [‸\"bem\"]",
+    ),
+    (
+        "no-position",
+        "format = 1…[position.edge]…",
+        "‸format = 1\n[site]\nname = \"x\"\nrevision = \"1\"\nemergency_number = \"1\"\n\
+        meeting_point = \"x\"\n[place.yard]\nname = \"x\"\nlevel = \"0\"\n[responder.ada]\nname = \"Ada\"\nplace = \"yard\"\n",
+    ),
+    (
+        "no-method",
+        "[position.edge]",
+        "[position.‸mast]\nname = \"Mast\"\nplace = \"edge\"\napproach = \"roof\"\nlanding = \"yard\"\n[position.edge]",
+    ),
+    (
+        "approach-is-position",
+        "approach = \"roof\"",
+        "approach = ‸\"edge\"",
+    ),
+    (
+        "contact-not-near",
+        "near = true\nexposed = true\nmilestone = \"first-contact\"",
+        "exposed = true\nmilestone = ‸\"first-contact\"",
+    ),
+    (
+        "exposed-without-second-person",
+        "say = \"lower the casualty to the yard\"",
+        "exposed = ‸true\nsay = \"lower the casualty to the yard\"",
+    ),
+    (
+        "prompt-too-long",
+        "say = \"bring the ladder to the edge\"",
+        "say = ‸\"bring the long ladder to the edge of roof\"",
+    ),
+    (
+        "prompt-too-long",
+        "task = \"lock off the fan\"",
+        "task = ‸\"lock off the fan in the old shed outside\"",
+    ),
+    (
+        "prompt-punctuation",
+        "say = \"lay the casualty flat\"",
+        "say = ‸\"lay the casualty flat.\"",
+    ),
+    (
+        "change-after-target",
+        "change_after = \"5 min\"",
+        "change_after = ‸\"9 min\"",
+    ),
+    (
+        "change-before-likely",
+        "change_after = \"3 min\"",
+        "change_after = ‸\"79 s\"",
+    ),
+    (
+        "policy-order",
+        "first_contact = \"6 min\"",
+        "first_contact = ‸\"10 min\"",
+    ),
+    (
+        "no-holder",
+        "qualification = \"rope\"",
+        "qualification = ‸\"winch\"",
+    ),
+    (
+        "kit-nowhere",
+        "kit = \"ladder\"\nplace",
+        "kit = ‸\"laddr\"\nplace",
+    ),
+    (
+        "link-loop",
+        "[link.walk]",
+        "[link.loop]\nfrom = \"roof\"\nto = ‸\"roof\"\nkind = \"walk\"\nlength = \"1 m\"\n[link.walk]",
+    ),
+    ("rise-over-length", "rise = \"12 m\"", "rise = ‸\"25 m\""),
+    ("rise-over-length", "rise = \"12 m\"", "rise = ‸\"-25 m\""),
+    ("same-name", "name = \"Ben\"", "name = ‸\"ada\""),
+    (
+        "repeated-entry",
+        "qualifications = [\"rope\", \"first aid\"]",
+        "qualifications = [\"rope\", ‸\"rope\"]",
+    ),
+];
+
+/// The same where the finding stands away from the change: the fourth text is what stands there.
+const ELSEWHERE: &[(&str, &str, &str, &str)] = &[
+    ("missing-key", "[site]…[policy]", "[policy]", "format = 1"),
+    (
+        "no-responder+",
+        "[responder.ada]…[position.edge]",
+        "[position.edge]",
+        "format = 1",
+    ),
+    (
+        "no-landing",
+        "milestone = \"landing\"",
+        "",
+        "ladder]\nname = \"ladder\"",
+    ),
+    (
+        "method-without-release",
+        "milestone = \"landing\"",
+        "milestone = \"off-harness\"",
+        "ladder]\nname = \"ladder\"",
+    ),
+    (
+        "prompt-too-long",
+        "name = \"Ada\"",
+        "name = \"Ada of the early shift\"",
+        "\"bring the ladder",
+    ),
+    (
+        "unreachable-place+",
+        "[link.walk]…[station.a]",
+        "[station.a]",
+        "\"edge\"\n\n[position.edge.method.ladder.role.second]",
+    ),
+    (
+        "unreachable-place",
+        "place = \"yard\"\n\n[station.a.kit",
+        "place = \"isle\"\n[place.isle]\nname = \"isle\"\nlevel = \"0\"\n[station.a.kit",
+        "\"ladder\"\nplace",
+    ),
+    (
+        "rung-order",
+        "rung = \"pick-off\"",
+        "rung = \"self-rescue\"",
+        "ladder]\nname = \"ladder\"",
+    ),
+    (
+        "dangling-reference+",
+        "to = \"edge\"",
+        "to = \"egde\"",
+        "\"egde\"",
+    ),
+];
+
+/// What takes more than one change has tests of its own below.
+const OWN_TESTS: [Kind; 5] = [
+    Kind::TooLarge,
+    Kind::NotUtf8,
+    Kind::TooDeep,
+    Kind::TooMany,
+    Kind::CrewTooLarge,
+];
+
+fn reading(text: &str) -> Reading {
+    let reading = read("small.toml", text.as_bytes());
+    let fit = reading
+        .findings
+        .iter()
+        .all(|finding| finding.level != Level::Error);
+    assert_eq!(
+        reading.plan.is_some(),
+        fit,
+        "a plan is handed out exactly when nothing is of error level"
+    );
+    reading
+}
+
+/// The sound plan with one change in it.
+fn changed(from: &str, to: &str) -> String {
+    let mut parts = from.split('…');
+    let first = parts.next().unwrap_or_default();
+    let start = SOUND
+        .find(first)
+        .unwrap_or_else(|| panic!("the sound plan has no {first}"));
+    let mut end = start + first.len();
+    for part in parts {
+        end = match part {
+            "" => SOUND.len(),
+            part => {
+                end + SOUND[end..]
+                    .find(part)
+                    .unwrap_or_else(|| panic!("no {part} follows"))
+                    + part.len()
+            }
+        };
+    }
+    format!("{}{to}{}", &SOUND[..start], &SOUND[end..])
+}
+
+/// Line and column of a place in a text, counted from its beginning as a person would.
+fn line_and_column(text: &str, at: usize) -> (usize, usize) {
+    let before = &text[..at];
+    (
+        before.split('\n').count(),
+        before
+            .rsplit('\n')
+            .next()
+            .map_or(0, |line| line.chars().count())
+            + 1,
+    )
+}
+
+#[track_caller]
+fn check(case: &str, text: &str, at: usize) {
+    let (id, alone) = case
+        .strip_suffix('+')
+        .map_or((case, true), |id| (id, false));
+    let findings = reading(text).findings;
+    let place = line_and_column(text, at);
+    let found = findings
+        .iter()
+        .filter(|finding| finding.id == id && (finding.line, finding.column) == place)
+        .count();
+    assert_eq!(found, 1, "{id} at {place:?} in {findings:#?}");
+    assert!(!alone || findings.len() == 1, "{id} alone in {findings:#?}");
+    assert!(
+        findings
+            .iter()
+            .all(|finding| !finding.message.is_empty() && !finding.help.is_empty()),
+        "{findings:#?}"
+    );
+}
+
+#[test]
+fn the_sound_plan_has_no_finding() {
+    assert_eq!(reading(SOUND).findings, []);
+}
+
+#[test]
+fn every_kind_is_found_where_it_stands() {
+    for (case, from, to) in CASES {
+        let marked = changed(from, to);
+        let at = marked.find('‸').expect("every case marks where");
+        check(case, &marked.replace('‸', ""), at);
+    }
+    for (case, from, to, there) in ELSEWHERE {
+        let text = changed(from, to);
+        check(
+            case,
+            &text,
+            text.find(there).expect("every case names where"),
+        );
+    }
+}
+
+#[test]
+fn every_kind_has_a_case_and_a_sentence() {
+    let ids = CASES
+        .iter()
+        .map(|case| case.0)
+        .chain(ELSEWHERE.iter().map(|case| case.0.trim_end_matches('+')));
+    let tried: Vec<&str> = ids.chain(OWN_TESTS.map(Kind::id)).collect();
+    for kind in Kind::ALL {
+        assert!(tried.contains(&kind.id()), "{} has no case", kind.id());
+        assert!(
+            kind.about().ends_with('.') && kind.about().starts_with(char::is_uppercase),
+            "{}",
+            kind.about()
+        );
+    }
+    assert!(Kind::ALL.len() >= 20);
+}
+
+#[test]
+fn columns_count_characters_and_paths_count_from_one() {
+    let text = SOUND.replace(
+        "needs = [\"answering\", \"climbing\"]",
+        "needs = [\"ähm\", \"answering\", \"x\"]",
+    );
+    let findings = reading(&text).findings;
+    let found: Vec<_> = findings
+        .iter()
+        .map(|it| (it.column, it.place.as_str(), &text[it.span.clone()]))
+        .collect();
+    let at = "position.edge.method.ladder.needs";
+    assert_eq!(
+        found,
+        [
+            (10, &*format!("{at}.1"), "\"ähm\""),
+            (30, &*format!("{at}.3"), "\"x\"")
+        ]
+    );
+}
+
+#[test]
+fn ten_mistakes_are_ten_findings() {
+    let mistakes = [
+        (
+            "name = \"Pellow works (invented)\"",
+            "nmae = \"Pellow works (invented)\"\nname = \"Pellow\"",
+            "unknown-key",
+        ),
+        ("target = \"9 min\"", "target = 9", "bare-number"),
+        ("level = \"0\"", "level = 0", "wrong-type"),
+        ("length = \"24 m\"", "length = \"24 yards\"", "unknown-unit"),
+        ("kind = \"walk\"", "kind = \"wlak\"", "unknown-word"),
+        ("count = 2", "count = -2", "bad-count"),
+        ("place = \"roof\"\nqual", "qual", "missing-key"),
+        (
+            "landing = \"yard\"",
+            "landing = \"yrad\"",
+            "dangling-reference",
+        ),
+        (
+            "time = [\"20 s\", \"40 s\", \"90 s\"]",
+            "time = \"40 s\"",
+            "bad-three-point",
+        ),
+        ("say = \"lay the casualty flat\"", "say = \"\"", "bad-text"),
+    ];
+    let text = mistakes
+        .iter()
+        .fold(SOUND.to_owned(), |text, (from, to, _)| {
+            text.replacen(from, to, 1)
+        });
+    let findings = reading(&text).findings;
+    let found: Vec<&str> = findings.iter().map(|finding| finding.id).collect();
+    assert_eq!(found, mistakes.map(|(_, _, id)| id), "{findings:#?}");
+}
+
+#[test]
+fn a_line_that_is_not_toml_does_not_hide_the_others() {
+    let text =
+        SOUND
+            .replacen("rise = \"12 m\"", "rise = ", 1)
+            .replacen("count = 2", "count = 0", 1);
+    let text = text.replacen("by = \"ada\"", "by \"ada\"", 1);
+    let found: Vec<&str> = reading(&text)
+        .findings
+        .iter()
+        .map(|finding| finding.id)
+        .collect();
+    assert_eq!(found, ["syntax", "bad-count", "syntax"]);
+}
+
+#[test]
+fn advice_names_what_is_probably_meant() {
+    let help = |from: &str, to: &str| match &reading(&SOUND.replacen(from, to, 1)).findings[..] {
+        [Finding { help, .. }] => help.clone(),
+        findings => panic!("one finding is expected: {findings:#?}"),
+    };
+    assert_eq!(
+        help("near = true", "nera = true\nnear = true"),
+        "perhaps `near` is meant"
+    );
+    assert_eq!(
+        help("by = \"ada\"", "by = \"adda\""),
+        "perhaps `ada` is meant"
+    );
+    assert_eq!(
+        help("length = \"24 m\"", "length = 24"),
+        "write \"24 m\" if metres are meant, or \"24 ft\" if feet are meant"
+    );
+    assert_eq!(
+        help("level = \"0\"", "level = 0"),
+        "put it in quotes: \"0\""
+    );
+    assert!(help("length = \"24 m\"", "length = \"24 yd\"").contains("m, cm, mm, ft, in"));
+    assert!(help("kit = \"ladder\"\nplace", "kit = \"laddr\"\nplace").contains("`ladder`"));
+}
+
+#[test]
+fn methods_come_in_the_order_of_the_ladder() {
+    let text = SOUND.replacen("rung = \"pick-off\"", "rung = \"self-rescue\"", 1);
+    let plan = reading(&text)
+        .plan
+        .expect("a notice leaves the plan usable");
+    let methods: Vec<_> = plan.positions[0]
+        .methods
+        .iter()
+        .map(|method| (method.id.as_str(), method.rung))
+        .collect();
+    assert_eq!(
+        methods,
+        [
+            ("pick-off", Rung::SelfRescue),
+            ("ladder", Rung::AssistedSelfRescue)
+        ]
+    );
+}
+
+#[test]
+fn places_and_people_keep_the_order_of_the_file() {
+    let plan = reading(SOUND).plan.expect("the sound plan is fit");
+    let places: Vec<&str> = plan.places.iter().map(|place| place.id.as_str()).collect();
+    assert_eq!(places, ["yard", "roof", "edge"]);
+    assert_eq!(
+        plan.positions[0].methods[0].steps[0].fallback[0]
+            .role
+            .as_deref(),
+        Some("second")
+    );
+}
+
+#[track_caller]
+fn whole_file(bytes: &[u8], kind: Kind, line: usize, column: usize) {
+    let reading = read("odd.toml", bytes);
+    assert!(reading.plan.is_none());
+    let found: Vec<_> = reading
+        .findings
+        .iter()
+        .map(|it| (it.id, it.line, it.column))
+        .collect();
+    assert_eq!(found, [(kind.id(), line, column)]);
+}
+
+#[test]
+fn what_is_no_plan_file_is_refused_before_it_is_parsed() {
+    whole_file(b"format = 1\nna\xFFme", Kind::NotUtf8, 2, 3);
+    whole_file(&vec![b'#'; BYTES_MAX + 1], Kind::TooLarge, 1, 1);
+    whole_file(
+        format!("a = {}", "[".repeat(100_000)).as_bytes(),
+        Kind::TooDeep,
+        1,
+        5 + LEVELS_MAX,
+    );
+    whole_file(
+        format!("a = {}", "{b=".repeat(100_000)).as_bytes(),
+        Kind::TooDeep,
+        1,
+        5 + 3 * LEVELS_MAX,
+    );
+    whole_file(
+        format!("[{}a]", "a.".repeat(LEVELS_MAX)).as_bytes(),
+        Kind::TooDeep,
+        1,
+        1 + 2 * LEVELS_MAX,
+    );
+    let both = format!(
+        "[{}a]\nb = {}",
+        "a.".repeat(LEVELS_MAX / 2),
+        "[".repeat(LEVELS_MAX / 2)
+    );
+    assert_eq!(
+        read("odd.toml", both.as_bytes()).findings[0].id,
+        Kind::TooDeep.id()
+    );
+}
+
+#[test]
+fn brackets_and_dots_in_texts_and_comments_are_not_nesting() {
+    let brackets = "[".repeat(100) + &".".repeat(100);
+    for text in [
+        format!("# {brackets}\n{SOUND}"),
+        SOUND.replacen("the yard", &brackets, 1),
+        SOUND.replacen("\"the yard\"", &format!("'{brackets}'"), 1),
+        SOUND.replacen("\"the yard\"", &format!("\"\"\"{brackets}\\\"\"\"\""), 1),
+    ] {
+        assert_eq!(reading(&text).findings, [], "{text}");
+    }
+}
+
+#[test]
+fn a_crew_that_is_too_large_is_refused() {
+    let roles: String = (0..23)
+        .map(|n| format!("[position.edge.method.ladder.role.x{n}]\nplace = \"edge\"\n"))
+        .collect();
+    let text = SOUND.replacen(
+        "[position.edge.method.ladder.role.first]",
+        &format!("{roles}[position.edge.method.ladder.role.first]"),
+        1,
+    );
+    check(
+        "crew-too-large",
+        &text,
+        text.find("ladder]\nname = \"ladder\"")
+            .expect("the method is there"),
+    );
+}
+
+#[test]
+fn an_unknown_worker_is_left_out_of_the_plan() {
+    let plan =
+        reading(&SOUND.replacen("workers = [\"ben\"]", "workers = [\"bem\", \"ben\"]", 1)).plan;
+    assert_eq!(
+        plan.expect("a warning leaves the plan usable").positions[0].workers,
+        ["ben"]
+    );
+}
+
+#[test]
+fn an_error_is_listed_even_after_too_many_warnings() {
+    let links: String = (0..FINDINGS_MAX)
+        .map(|n| {
+            format!(
+                "[link.x{n}]\nfrom = \"yard\"\nto = \"yard\"\nkind = \"walk\"\nlength = \"1 m\"\n"
+            )
+        })
+        .collect();
+    let reading = reading(
+        &format!("{links}{SOUND}")
+            .replacen("landing = \"yard\"", "landing = \"quay\"", 1)
+            .replacen("format = 1", "", 1)
+            .replacen("[link.x0]", "format = 1\n[link.x0]", 1),
+    );
+    assert_eq!(
+        reading
+            .findings
+            .iter()
+            .filter(|it| it.level == Level::Error)
+            .count(),
+        1
+    );
+    assert_eq!(reading.findings.len(), FINDINGS_MAX);
+}
+
+#[test]
+fn too_many_findings_are_counted_and_left_out() {
+    let text = format!(
+        "{SOUND}\n[policy.x]\n{}",
+        (0..FINDINGS_MAX + 5)
+            .map(|n| format!("[extra{n}]\n"))
+            .collect::<String>()
+    );
+    let reading = reading(&text);
+    assert_eq!(reading.findings.len(), FINDINGS_MAX);
+    assert_eq!(
+        reading
+            .findings
+            .iter()
+            .filter(|it| it.id == Kind::TooMany.id())
+            .count(),
+        1
+    );
+}

@@ -1,0 +1,668 @@
+//! Runs whole incidents over the production engine and the production journal writer with a seeded crew that makes
+//! mistakes, on a disk that lies and a machine that crashes, and checks the rules after every input.
+//!
+//! Faults: crash, torn tail, failing sync, clock step, double tap. Repeat one run with
+//! `GROUNDWARD_SEED=7 cargo test simulate`; more of them with `GROUNDWARD_RUNS=10000`.
+
+use crate::desk::Desk;
+use crate::record::lying::{Fault, LyingDisk, Tear};
+use crate::support::Chance;
+use crate::support::plans::plan_toml;
+use groundward::engine::{Engine, LoadedPlan};
+use groundward::incident::{
+    Act, Aftercare, Closing, Condition, Event, Moment, Pick, Prompt, Record, State, Whereabouts,
+    prompt,
+};
+use groundward::journal::read;
+use groundward::journal::writer::Writer;
+use groundward::readiness::outlook;
+use groundward::signal::{Effect, Entry, Input, JournalReport, Tap};
+use groundward::units::Millis;
+use groundward::words::Language;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+const RUNS: u64 = 150;
+const MOVES: u64 = 90;
+
+#[test]
+fn simulated_incidents_keep_the_rules() {
+    let setting = |name: &str| std::env::var(name).ok().and_then(|v| v.parse::<u64>().ok());
+    let seeds: Vec<u64> = match setting("GROUNDWARD_SEED") {
+        Some(seed) => vec![seed],
+        None => (0..setting("GROUNDWARD_RUNS").unwrap_or(RUNS)).collect(),
+    };
+    let mut tally = Tally::default();
+    for seed in &seeds {
+        let outcome = std::panic::catch_unwind(|| World::new(*seed).live());
+        match outcome {
+            Ok(run) => tally.add(&run),
+            Err(panic) => {
+                eprintln!("repeat with: GROUNDWARD_SEED={seed} cargo test simulate");
+                std::panic::resume_unwind(panic);
+            }
+        }
+    }
+    eprintln!("{} runs: {tally:?}", seeds.len());
+    if seeds.len() as u64 >= RUNS {
+        tally.assert_every_fault_was_met();
+    }
+}
+
+/// What was met, so that a simulator that simulates nothing fails.
+#[derive(Clone, Debug, Default)]
+struct Tally {
+    crashes: u64,
+    torn: u64,
+    failed_syncs: u64,
+    clock_steps: u64,
+    reboots: u64,
+    double_taps: u64,
+    corrections: u64,
+    released: u64,
+    stood_down: u64,
+    dangers: u64,
+    changes: u64,
+}
+
+impl Tally {
+    fn add(&mut self, other: &Tally) {
+        self.crashes += other.crashes;
+        self.torn += other.torn;
+        self.failed_syncs += other.failed_syncs;
+        self.clock_steps += other.clock_steps;
+        self.reboots += other.reboots;
+        self.double_taps += other.double_taps;
+        self.corrections += other.corrections;
+        self.released += other.released;
+        self.stood_down += other.stood_down;
+        self.dangers += other.dangers;
+        self.changes += other.changes;
+    }
+
+    fn assert_every_fault_was_met(&self) {
+        for (what, count) in [
+            ("crashes", self.crashes),
+            ("torn tails", self.torn),
+            ("failed syncs", self.failed_syncs),
+            ("clock steps", self.clock_steps),
+            ("reboots", self.reboots),
+            ("double taps", self.double_taps),
+            ("corrections", self.corrections),
+            ("releases", self.released),
+            ("stand-downs", self.stood_down),
+            ("dangers", self.dangers),
+            ("changes of method", self.changes),
+        ] {
+            assert!(count > 0, "no {what} in {RUNS} runs");
+        }
+    }
+}
+
+struct World {
+    chance: Chance,
+    plan: LoadedPlan,
+    engine: Engine,
+    now: Moment,
+    disk: LyingDisk,
+    writer: Option<Writer>,
+    incident: Option<String>,
+    /// Lines handed to the writer, by sequence number, as the engine made them.
+    handed: Vec<Entry>,
+    acknowledged: Option<u64>,
+    late: Vec<Input>,
+    elapsed: i64,
+    tally: Tally,
+}
+
+fn folders() -> Vec<PathBuf> {
+    vec![PathBuf::from("journals"), PathBuf::from("fallback")]
+}
+
+impl World {
+    fn new(seed: u64) -> World {
+        let mut chance = Chance(seed);
+        let text = match chance.below(4) {
+            0 => groundward::plan::DEMO.to_owned(),
+            1 => groundward::plan::BARE.to_owned(),
+            _ => plan_toml(chance.next()),
+        };
+        let plan = LoadedPlan::choose(Some(("plan.toml", text.as_bytes())), None, None);
+        assert!(
+            plan.in_use.refused.is_none(),
+            "seed {seed}: {:?}",
+            plan.in_use.refused
+        );
+        World {
+            engine: Engine::new(plan.clone(), chance.one_in(2)),
+            chance,
+            plan,
+            now: Moment {
+                wall_ms: 1_780_000_000_000,
+                offset_min: 60,
+                boot_ms: 90_000,
+                boot_id: "boot-0".into(),
+            },
+            disk: LyingDisk::default(),
+            writer: None,
+            incident: None,
+            handed: Vec::new(),
+            acknowledged: None,
+            late: Vec::new(),
+            elapsed: 0,
+            tally: Tally::default(),
+        }
+    }
+
+    fn live(mut self) -> Tally {
+        self.hang();
+        for _ in 0..MOVES {
+            match self.chance.below(24) {
+                0 => self.crash(),
+                1 => self.step_wall_clock(),
+                2 => self.break_disk(),
+                3 => self.disk.heal(),
+                4..=9 => self.pass(),
+                10 => self.double_tap(),
+                11..=13 => self.touch_beside(),
+                14 => self.undo(),
+                15 => self.deliver_late(),
+                _ => self.answer(),
+            }
+            if !self.engine.state().facts.is_open() {
+                self.tally.stood_down += 1;
+                self.take(Input::Tap(Tap::Do(Act::Leave)));
+                self.hang();
+            }
+        }
+        // Whatever happened, a healed disk holds everything that was said to be saved.
+        self.disk.heal();
+        self.crash();
+        self.tally
+    }
+
+    fn hang(&mut self) {
+        let ids: Vec<String> = self
+            .plan
+            .in_use
+            .plan
+            .positions
+            .iter()
+            .map(|p| p.id.clone())
+            .collect();
+        let position = (!self.chance.one_in(3))
+            .then(|| ids[self.chance.below(ids.len() as u64) as usize].clone());
+        self.pass_ms(1_500);
+        self.elapsed = 0;
+        self.take(Input::Tap(Tap::Activate { position }));
+        assert!(
+            self.engine.state().facts.is_open(),
+            "activation always works"
+        );
+    }
+
+    fn pass(&mut self) {
+        let ms = match self.chance.below(5) {
+            0 => self.chance.below(200_000),
+            _ => self.chance.below(15_000),
+        };
+        self.pass_ms(ms as i64);
+    }
+
+    fn pass_ms(&mut self, ms: i64) {
+        let end = self.now.boot_ms + ms;
+        while let Some(wait) = self.engine.next_wake(&self.now) {
+            assert!(wait.0 > 0, "a wake-up is never in the past");
+            if self.now.boot_ms + wait.0 > end {
+                break;
+            }
+            self.tick(wait.0);
+            self.take(Input::Wake);
+        }
+        self.tick(end - self.now.boot_ms);
+    }
+
+    fn tick(&mut self, ms: i64) {
+        self.now.boot_ms += ms;
+        self.now.wall_ms += ms;
+    }
+
+    fn prompt(&self) -> Prompt {
+        let facts = &self.engine.state().facts;
+        prompt(facts, facts.line.reached_at()).expect("an incident has a prompt")
+    }
+
+    fn answer(&mut self) {
+        let pick = self.some_pick();
+        let number = self
+            .engine
+            .state()
+            .facts
+            .shown
+            .as_ref()
+            .expect("a prompt is shown")
+            .number;
+        self.take(Input::Tap(Tap::Answer {
+            prompt: number,
+            pick,
+        }));
+    }
+
+    fn some_pick(&mut self) -> Pick {
+        let prompt = self.prompt();
+        let mut picks = Vec::new();
+        // A crew mostly does what the big answer says.
+        picks.extend(prompt.main.iter().flat_map(|_| [Pick::Main; 5]));
+        picks.extend(prompt.small.iter().map(|_| Pick::Small));
+        picks.extend(prompt.other.iter().map(|_| Pick::Other));
+        picks.extend((0..prompt.options.len()).map(Pick::Option));
+        assert!(
+            !picks.is_empty(),
+            "a way forward from `{}`",
+            prompt.message.text(Language::English)
+        );
+        picks[self.chance.below(picks.len() as u64) as usize]
+    }
+
+    fn double_tap(&mut self) {
+        self.tally.double_taps += 1;
+        let pick = self.some_pick();
+        let number = self
+            .engine
+            .state()
+            .facts
+            .shown
+            .as_ref()
+            .expect("a prompt is shown")
+            .number;
+        self.take(Input::Tap(Tap::Answer {
+            prompt: number,
+            pick,
+        }));
+        let after_one = self.engine.state().log.len();
+        self.take(Input::Tap(Tap::Answer {
+            prompt: number,
+            pick,
+        }));
+        assert_eq!(
+            self.engine.state().log.len(),
+            after_one,
+            "the second touch does nothing"
+        );
+    }
+
+    fn touch_beside(&mut self) {
+        let facts = &self.engine.state().facts;
+        let methods: Vec<String> = facts.methods().iter().map(|m| m.id.clone()).collect();
+        let positions: Vec<String> = self
+            .plan
+            .in_use
+            .plan
+            .positions
+            .iter()
+            .map(|p| p.id.clone())
+            .collect();
+        let mut some = |ids: &[String]| {
+            ids.get(self.chance.below(ids.len().max(1) as u64) as usize)
+                .cloned()
+        };
+        let (method, position) = (some(&methods), some(&positions));
+        let act = match self.chance.below(20) {
+            0 | 1 => Act::Report(Condition::Talking),
+            2 => Act::Report(Condition::Unwell),
+            3 => Act::Report(Condition::NotAnswering),
+            4 => Act::CallMade,
+            5 => Act::Contact,
+            6 => Act::OffHarness,
+            7 => Act::StillHanging,
+            8 => Act::Danger,
+            9 => Act::DangerOver(None),
+            10 => Act::SetFall {
+                ago: Millis(self.chance.below(900_000) as i64),
+                at_least: false,
+            },
+            11 => Act::SetFall {
+                ago: Millis::ZERO,
+                at_least: true,
+            },
+            12 => Act::ChoosePosition(position.filter(|_| self.chance.one_in(2))),
+            13 => Act::BeginClosing,
+            14 => Act::Care(Aftercare::Watch, false),
+            15 => Act::Close(Closing::Counted),
+            16 => Act::StepDone,
+            17 => Act::NotWorking,
+            _ => Act::GoStraight(method.unwrap_or_default()),
+        };
+        self.take(Input::Tap(Tap::Do(act)));
+    }
+
+    fn undo(&mut self) {
+        if let Some(undo) = self.engine.state().facts.undo.clone() {
+            self.take(Input::Tap(Tap::Undo { cause: undo.cause }));
+        }
+    }
+
+    fn deliver_late(&mut self) {
+        for input in std::mem::take(&mut self.late) {
+            self.take(input);
+        }
+    }
+
+    fn step_wall_clock(&mut self) {
+        self.tally.clock_steps += 1;
+        self.now.wall_ms += self.chance.below(8_000_000) as i64 - 4_000_000;
+    }
+
+    fn break_disk(&mut self) {
+        let call = self.disk.calls() + 1 + self.chance.below(6) as usize;
+        self.disk.fail(match self.chance.below(4) {
+            0 => Fault::From(call),
+            1 => Fault::FolderFrom(call, folders().remove(0)),
+            2 => Fault::EverySync,
+            _ => Fault::Once(call),
+        });
+    }
+
+    fn take(&mut self, input: Input) {
+        let mut queue = vec![input];
+        while let Some(input) = queue.pop() {
+            let before = self.engine.state().log.len();
+            let effects = self.engine.handle(input, &self.now);
+            let log = &self.engine.state().log;
+            let new: Vec<Record> = log
+                .iter()
+                .skip(before.min(log.len()))
+                .map(|r| Record::clone(r))
+                .collect();
+            for effect in effects {
+                queue.extend(self.carry_out(effect));
+            }
+            self.check(&new);
+        }
+    }
+
+    fn carry_out(&mut self, effect: Effect) -> Option<Input> {
+        match effect {
+            Effect::Open { incident } => {
+                self.writer = Some(
+                    Writer::create(Arc::new(self.disk.clone()), folders(), &incident)
+                        .expect("the id is fit"),
+                );
+                self.incident = Some(incident);
+                self.handed.clear();
+                self.acknowledged = None;
+                None
+            }
+            Effect::Append(entries) => {
+                self.handed.extend(entries.iter().cloned());
+                let incident = self.incident.clone().expect("a journal is open");
+                match self
+                    .writer
+                    .as_mut()
+                    .expect("a journal is open")
+                    .append(&entries)
+                {
+                    Ok(Some(saved)) => {
+                        self.acknowledged = Some(saved.seq);
+                        Some(Input::Journal(JournalReport::Saved {
+                            incident,
+                            seq: saved.seq,
+                            head: saved.head,
+                        }))
+                    }
+                    Ok(None) => None,
+                    Err(why) => {
+                        self.tally.failed_syncs += 1;
+                        Some(Input::Journal(JournalReport::Failing {
+                            incident,
+                            why: why.0,
+                        }))
+                    }
+                }
+            }
+            Effect::Forecast { basis, plan } => {
+                let input =
+                    outlook(&plan, &basis).map(|forecast| Input::Forecast { basis, forecast });
+                if self.chance.one_in(2) {
+                    input
+                } else {
+                    self.late.extend(input);
+                    None
+                }
+            }
+            Effect::Close => {
+                // A closing that fails is tried again by the thread; here the crash finds it open.
+                let _ = self.writer.as_mut().map(Writer::close);
+                None
+            }
+            _ => None,
+        }
+    }
+
+    /// The program dies, perhaps the machine too; what was called saved is there, and the incident goes on.
+    fn crash(&mut self) {
+        self.tally.crashes += 1;
+        let Some(incident) = self.incident.clone() else {
+            return;
+        };
+        self.writer = None;
+        self.late.clear();
+        if self.chance.one_in(2) {
+            let tear = self.some_tear();
+            self.disk = self.disk.after_power_cut(tear);
+            if self.chance.one_in(2) {
+                self.tally.reboots += 1;
+                let away = self.chance.below(120_000) as i64;
+                self.now.wall_ms += away;
+                self.now.boot_ms = 2_000;
+                self.now.boot_id = format!("boot-{}", self.tally.reboots).into();
+            }
+        }
+        self.disk.heal();
+        let found = match read::read(&self.disk, &folders(), &incident) {
+            Ok(found) => found,
+            Err(_) => {
+                assert_eq!(self.acknowledged, None, "a saved incident has a file");
+                self.engine = Engine::new(self.plan.clone(), true);
+                self.hang();
+                return;
+            }
+        };
+        assert!(
+            found.problems.is_empty(),
+            "a crash is no alteration: {:?}",
+            found.problems
+        );
+        self.tally.torn += found.torn().count() as u64;
+        let records: Vec<Record> = found
+            .records
+            .iter()
+            .map(|r| Record::from_json(&r.text).expect("it was written by us"))
+            .collect();
+        if let Some(saved) = self.acknowledged {
+            assert!(
+                records.len() as u64 > saved,
+                "records up to {saved} were called saved, {} are here",
+                records.len()
+            );
+        }
+        for (record, entry) in records.iter().zip(&self.handed) {
+            assert_eq!(
+                record.to_json(),
+                entry.json,
+                "what is read back is what was handed over"
+            );
+        }
+        if records.is_empty() {
+            self.engine = Engine::new(self.plan.clone(), true);
+            self.hang();
+            return;
+        }
+        let over = records
+            .iter()
+            .any(|r| matches!(r.event, Event::StoodDown {}));
+        self.handed.truncate(records.len());
+        let (writer, _) = Writer::resume(Arc::new(self.disk.clone()), folders(), &incident)
+            .expect("the file is there");
+        self.writer = Some(writer);
+        // The clock goes on from what the record says, which may lie a little before what was shown.
+        let last = records.last().map_or(0, |r| r.elapsed.0);
+        self.elapsed = self.elapsed.min(last);
+        let (engine, effects) = if over {
+            (Engine::new(self.plan.clone(), true), Vec::new())
+        } else {
+            Engine::resume(self.plan.clone(), true, records, &self.now, 2_000)
+        };
+        self.engine = engine;
+        if over {
+            self.hang();
+            return;
+        }
+        for effect in effects {
+            if let Some(input) = self.carry_out(effect) {
+                self.take(input);
+            }
+        }
+        self.check(&[]);
+    }
+
+    fn some_tear(&mut self) -> Tear {
+        let cut = self.chance.below(self.disk.unsynced_bytes() as u64 + 1) as usize;
+        match self.chance.below(3) {
+            0 => Tear::Nothing,
+            1 => Tear::LastWriteTo(cut),
+            _ => Tear::Sectors(self.chance.next()),
+        }
+    }
+
+    fn check(&mut self, new: &[Record]) {
+        let state = self.engine.state();
+        let facts = &state.facts;
+        if facts.opened.is_none() {
+            return;
+        }
+        for record in new {
+            match &record.event {
+                Event::Corrected { .. } => self.tally.corrections += 1,
+                Event::OffHarness {} => self.tally.released += 1,
+                Event::DangerCalled {} => self.tally.dangers += 1,
+                Event::MethodChanged { .. } => self.tally.changes += 1,
+                _ => {}
+            }
+        }
+        // Replay equals live, from the very bytes that were handed to the journal.
+        if self.chance.one_in(40) {
+            let records = self
+                .handed
+                .iter()
+                .map(|e| Record::from_json(&e.json).expect("it was written by us"));
+            assert_eq!(State::replay(records).facts, *facts, "replay equals live");
+        }
+        // Elapsed time never runs backwards, except where somebody said that it was wrong.
+        let at = facts.line.at(&self.now);
+        let elapsed = facts.since_fall(at).0;
+        let set_by_hand = new.iter().any(|r| {
+            matches!(
+                r.event,
+                Event::FallTimeSet { .. } | Event::Corrected { .. } | Event::Opened(_)
+            )
+        });
+        assert!(
+            elapsed >= self.elapsed || set_by_hand,
+            "elapsed went from {} to {elapsed}",
+            self.elapsed
+        );
+        self.elapsed = elapsed;
+        // One prompt, as recorded, with a way forward.
+        let asked = prompt(facts, facts.line.reached_at()).expect("an incident has a prompt");
+        let shown = facts.shown.as_ref().expect("a prompt is shown");
+        assert_eq!(
+            (shown.message.as_str(), &shown.args),
+            (asked.message.id.as_str(), &asked.message.args)
+        );
+        assert!(
+            asked.choices().next().is_some(),
+            "a way forward from {shown:?}"
+        );
+        let text = asked.message.text(Language::English);
+        assert!(!text.contains('{') && !text.trim().is_empty(), "{text}");
+        if !facts.is_open() {
+            return;
+        }
+        // Danger stands before everything.
+        assert_eq!(facts.danger.is_some(), shown.message == "danger");
+        // Nobody is ordered near before it is safe.
+        let is_step = |act: &Act| *act == Act::StepDone;
+        let steps =
+            asked.main.as_ref().is_some_and(|c| is_step(&c.act)) && facts.casualty().off.is_none();
+        if let (true, Some((_, _, step))) = (steps, facts.step()) {
+            let near = step.near || step.exposed || step.committed || step.milestone.is_some();
+            assert!(
+                !near || facts.may_go_near(),
+                "`{text}` goes near before it is safe"
+            );
+        }
+        // No prompt asks to change while committed, and none offers a third minute.
+        assert!(!(shown.message == "change-to" && facts.committed()));
+        assert!(facts.running.as_ref().is_none_or(|r| r.more <= 2));
+        // No order to anybody who may be the one hanging.
+        if let Whereabouts::Known(id) = &facts.place {
+            let plan = &facts.opened.as_ref().expect("it is open").plan;
+            let workers = plan
+                .position(id)
+                .map(|p| p.workers.clone())
+                .unwrap_or_default();
+            let since_placed = facts.orders.iter().map(|(_, p)| p.responder.clone());
+            assert!(
+                since_placed.into_iter().all(|r| !workers.contains(&r)),
+                "a worker of {id} was ordered"
+            );
+            let names: Vec<&str> = workers.iter().map(|w| facts.name(w)).collect();
+            let by_name = matches!(shown.message.as_str(), "step-by" | "hazard-task-by");
+            assert!(
+                !by_name || !names.contains(&shown.args[0].as_str()),
+                "`{text}` orders somebody who may hang"
+            );
+        }
+        // The first prompt makes safe; the call is among the first two unless danger, release or closing came between.
+        let first: Vec<&str> = state
+            .log
+            .iter()
+            .filter_map(|r| {
+                if let Event::PromptShown { message, .. } = &r.event {
+                    Some(message.as_str())
+                } else {
+                    None
+                }
+            })
+            .take(2)
+            .collect();
+        assert!(
+            matches!(first.first(), Some(&"safe-to-go-near")),
+            "{first:?}"
+        );
+        if let Some(second) = first.get(1) {
+            assert!(
+                second.starts_with("call-")
+                    || [
+                        "danger",
+                        "close-nobody-hanging",
+                        "safe-to-go-near",
+                        "care-safe-here"
+                    ]
+                    .contains(second)
+                    || facts.call.confirmed.is_some(),
+                "the second prompt was {second}"
+            );
+        }
+    }
+}
+
+/// A run of the simulator's own parts on the demo site, so that a broken desk is found before a broken rescue.
+#[test]
+fn the_simulators_desk_plays_the_demo_site() {
+    let mut desk = Desk::demo();
+    desk.hang(Some("silo3"));
+    desk.answer_until("Is it safe here for everybody?");
+    desk.assert_replays();
+}
