@@ -3,6 +3,7 @@
 mod clocks;
 mod cues;
 mod desk;
+mod drive;
 mod house;
 mod plan;
 mod properties;
@@ -13,3 +14,4 @@ mod rules;
 mod simulate;
 mod support;
 mod thread;
+mod twin;

@@ -1,17 +1,11 @@
 //! Checks the record from outside: what is acknowledged is read back after every crash and fault, and what was changed
 //! is named.
 
-#[path = "record/chain.rs"]
 mod chain;
-#[path = "record/edges.rs"]
 mod edges;
-#[path = "record/flips.rs"]
 mod flips;
-#[path = "record/lying.rs"]
 pub(crate) mod lying;
-#[path = "record/store.rs"]
 mod store;
-#[path = "record/writer.rs"]
 mod writer;
 
 use groundward::journal::chain::{Chain, FIRST_PREV};
@@ -23,19 +17,30 @@ const INCIDENT: &str = "20261125T183012Z-4f2a";
 
 /// A record with text of a given length in it, with the bytes that are hard to tell from padding among them.
 fn entry(seq: u64, text_bytes: usize) -> Entry {
-    let text: String = "J*\\n{\"}é ".replace(['"', '\\'], "'").chars().cycle().take(text_bytes).collect();
-    let json = format!(r#"{{"v":1,"seq":{seq},"kind":"step-done","body":{{"said":"{text}","sha":"{FIRST_PREV}"}}}}"#);
+    let text: String = "J*\\n{\"}é "
+        .replace(['"', '\\'], "'")
+        .chars()
+        .cycle()
+        .take(text_bytes)
+        .collect();
+    let json = format!(
+        r#"{{"v":1,"seq":{seq},"kind":"step-done","body":{{"said":"{text}","sha":"{FIRST_PREV}"}}}}"#
+    );
     Entry { seq, json }
 }
 
 fn entries(seqs: std::ops::RangeInclusive<u64>) -> Vec<Entry> {
-    seqs.map(|seq| entry(seq, (seq as usize * 97) % 700)).collect()
+    seqs.map(|seq| entry(seq, (seq as usize * 97) % 700))
+        .collect()
 }
 
 /// The lines of a whole journal, as the writer would put them down.
 fn lines(entries: &[Entry]) -> Vec<u8> {
     let mut chain = Chain::after(FIRST_PREV);
-    entries.iter().flat_map(|entry| (chain.seal(entry) + "\n").into_bytes()).collect()
+    entries
+        .iter()
+        .flat_map(|entry| (chain.seal(entry) + "\n").into_bytes())
+        .collect()
 }
 
 fn folders() -> Vec<PathBuf> {
@@ -44,7 +49,12 @@ fn folders() -> Vec<PathBuf> {
 
 #[track_caller]
 fn saved(outcome: &Outcome) -> u64 {
-    outcome.as_ref().expect("the disk is well").as_ref().expect("there are records").seq
+    outcome
+        .as_ref()
+        .expect("the disk is well")
+        .as_ref()
+        .expect("there are records")
+        .seq
 }
 
 /// Opens an incident, writes it in groups of different sizes and closes it, whatever the disk answers; the last record

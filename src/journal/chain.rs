@@ -36,7 +36,9 @@ pub struct Chain {
 impl Chain {
     /// A chain whose next record follows the one with this hash ([`FIRST_PREV`] if there is none).
     pub fn after(head: &str) -> Self {
-        Self { head: head.to_owned() }
+        Self {
+            head: head.to_owned(),
+        }
     }
 
     /// The hash of the last record sealed.
@@ -112,13 +114,22 @@ pub fn inspect(line: &[u8]) -> Result<Sealed, Broken> {
     }
     let named: Named = serde_json::from_str(text).map_err(|_| Broken::NotARecord)?;
     let prev_at = text.len() - SEAL.len() + 9;
-    Ok(Sealed { seq: named.seq, kind: named.kind, prev: text[prev_at..prev_at + 64].to_owned(), sha: sha.to_owned() })
+    Ok(Sealed {
+        seq: named.seq,
+        kind: named.kind,
+        prev: text[prev_at..prev_at + 64].to_owned(),
+        sha: sha.to_owned(),
+    })
 }
 
 /// Reads a line that must follow the record with the hash `prev`.
 pub fn check(line: &[u8], prev: &str) -> Result<Sealed, Broken> {
     let sealed = inspect(line)?;
-    if sealed.prev == prev { Ok(sealed) } else { Err(Broken::WrongPrev) }
+    if sealed.prev == prev {
+        Ok(sealed)
+    } else {
+        Err(Broken::WrongPrev)
+    }
 }
 
 /// Whether a line goes to the end of a record with at most one byte of that end wrong. A line cut short never does,
@@ -129,14 +140,17 @@ pub(super) fn is_nearly_sealed(line: &[u8]) -> bool {
 
 /// Where the first whole seal in these bytes ends. A line with more than one held two records whose newline is gone.
 pub(super) fn first_seal_end(bytes: &[u8]) -> Option<usize> {
-    let start =
-        bytes.windows(SEAL.len()).position(|window| window.starts_with(b",\"prev\":\"") && misses(window) == 0)?;
+    let start = bytes
+        .windows(SEAL.len())
+        .position(|window| window.starts_with(b",\"prev\":\"") && misses(window) == 0)?;
     Some(start + SEAL.len())
 }
 
 /// How many bytes at the end of a line are not as in every record; `None` if the line is too short to have an end.
 fn seal_misses(line: &[u8]) -> Option<usize> {
-    line.len().checked_sub(SEAL.len()).map(|start| misses(&line[start..]))
+    line.len()
+        .checked_sub(SEAL.len())
+        .map(|start| misses(&line[start..]))
 }
 
 fn misses(window: &[u8]) -> usize {
@@ -149,6 +163,11 @@ fn misses(window: &[u8]) -> usize {
 
 /// SHA-256 in lower-case hexadecimal digits.
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    let digit = |nibble: u8| char::from_digit(u32::from(nibble), 16).expect("four bits are one hexadecimal digit");
-    Sha256::digest(bytes).iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
+    let digit = |nibble: u8| {
+        char::from_digit(u32::from(nibble), 16).expect("four bits are one hexadecimal digit")
+    };
+    Sha256::digest(bytes)
+        .iter()
+        .flat_map(|byte| [digit(byte >> 4), digit(byte & 15)])
+        .collect()
 }

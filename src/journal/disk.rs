@@ -48,11 +48,16 @@ impl Disk for RealDisk {
     fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
         if let Some(folder) = path.parent().filter(|folder| !folder.is_dir()) {
             fs::create_dir_all(folder)?;
-            if let Some(above) = folder.parent().filter(|above| !above.as_os_str().is_empty()) {
+            if let Some(above) = folder
+                .parent()
+                .filter(|above| !above.as_os_str().is_empty())
+            {
                 self.sync_folder(above)?;
             }
         }
-        Ok(Box::new(OpenOptions::new().write(true).create_new(true).open(path)?))
+        Ok(Box::new(
+            OpenOptions::new().write(true).create_new(true).open(path)?,
+        ))
     }
 
     fn open(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
@@ -77,7 +82,13 @@ impl Disk for RealDisk {
             other => other?,
         };
         // A name that is not UTF-8 is none of ours.
-        entries.filter_map(|entry| entry.map(|entry| entry.file_name().into_string().ok()).transpose()).collect()
+        entries
+            .filter_map(|entry| {
+                entry
+                    .map(|entry| entry.file_name().into_string().ok())
+                    .transpose()
+            })
+            .collect()
     }
 }
 

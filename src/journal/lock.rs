@@ -46,10 +46,13 @@ impl DataLock {
 impl fmt::Display for LockRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::InUse => {
-                f.write_str("another Groundward uses this data folder; close it or give --data another folder")
-            }
-            Self::Failed(error) => write!(f, "the data folder cannot be used: {error}; give --data another folder"),
+            Self::InUse => f.write_str(
+                "another Groundward uses this data folder; close it or give --data another folder",
+            ),
+            Self::Failed(error) => write!(
+                f,
+                "the data folder cannot be used: {error}; give --data another folder"
+            ),
         }
     }
 }

@@ -19,7 +19,10 @@ const EXTENSION: &str = ".jsonl";
 
 /// Whether this can be the name of an incident, and so of a file: letters, digits and hyphens only.
 pub fn is_incident_id(text: &str) -> bool {
-    !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+    !text.is_empty()
+        && text
+            .bytes()
+            .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
 }
 
 /// The file name of an incident's segment: the first carries the incident alone, the others their number too.
@@ -37,5 +40,6 @@ fn parse_segment_name(name: &str) -> Option<(&str, u32)> {
         None => (stem, 1),
         Some((incident, number)) => (incident, number.parse().ok().filter(|number| *number > 1)?),
     };
-    (is_incident_id(incident) && segment_name(incident, number) == name).then_some((incident, number))
+    (is_incident_id(incident) && segment_name(incident, number) == name)
+        .then_some((incident, number))
 }

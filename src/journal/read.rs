@@ -103,13 +103,21 @@ impl fmt::Display for Problem {
 
 impl fmt::Display for Torn {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: a stopped write left {} bytes ", self.file, self.len_bytes)?;
+        write!(
+            f,
+            "{}: a stopped write left {} bytes ",
+            self.file, self.len_bytes
+        )?;
         match self.after_seq {
             Some(seq) => write!(f, "after record {seq}, ")?,
             None => write!(f, "before any record, ")?,
         }
         if self.whole_records > 0 {
-            write!(f, "{} whole records behind a hole among them, ", self.whole_records)?;
+            write!(
+                f,
+                "{} whole records behind a hole among them, ",
+                self.whole_records
+            )?;
         }
         write!(f, "which count as not saved")
     }
@@ -118,7 +126,9 @@ impl fmt::Display for Torn {
 impl Readback {
     /// The notes: writes that were stopped. They are no alteration.
     pub fn torn(&self) -> impl Iterator<Item = &Torn> {
-        self.segments.iter().filter_map(|segment| segment.torn.as_ref())
+        self.segments
+            .iter()
+            .filter_map(|segment| segment.torn.as_ref())
     }
 }
 
@@ -127,8 +137,10 @@ impl Readback {
 /// A folder that cannot be read is passed over as long as another one can be.
 pub fn list(disk: &dyn Disk, folders: &[PathBuf]) -> io::Result<Vec<String>> {
     let (names, faults) = names(disk, folders);
-    let mut incidents: Vec<String> =
-        names.iter().filter_map(|(_, name)| Some(parse_segment_name(name)?.0.to_owned())).collect();
+    let mut incidents: Vec<String> = names
+        .iter()
+        .filter_map(|(_, name)| Some(parse_segment_name(name)?.0.to_owned()))
+        .collect();
     incidents.sort();
     incidents.dedup();
     match faults.into_iter().next() {
@@ -143,7 +155,9 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     let mut found: Vec<(u32, &Path, &str)> = Vec::new();
     let mut set_aside = Vec::new();
     for (folder, name) in &names {
-        let (segment_name, torn) = name.split_once(".torn-").map_or((name.as_str(), false), |(stem, _)| (stem, true));
+        let (segment_name, torn) = name
+            .split_once(".torn-")
+            .map_or((name.as_str(), false), |(stem, _)| (stem, true));
         match parse_segment_name(segment_name) {
             Some((owner, _)) if owner == incident && torn => set_aside.push(name.clone()),
             Some((owner, number)) if owner == incident => found.push((number, folder, name)),
@@ -153,8 +167,16 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     found.sort_by_key(|(number, ..)| *number);
     set_aside.sort();
     if found.is_empty() {
-        let missing = || io::Error::new(io::ErrorKind::NotFound, format!("there is no incident {incident}"));
-        return Err(faults.into_iter().next().map_or_else(missing, |(_, fault)| fault));
+        let missing = || {
+            io::Error::new(
+                io::ErrorKind::NotFound,
+                format!("there is no incident {incident}"),
+            )
+        };
+        return Err(faults
+            .into_iter()
+            .next()
+            .map_or_else(missing, |(_, fault)| fault));
     }
 
     let mut readback = Readback {
@@ -166,9 +188,16 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
         set_aside,
         problems: Vec::new(),
     };
-    let unreadable =
-        |file: String, error: io::Error| Problem { file, seq: 0, what: format!("This cannot be read: {error}.") };
-    readback.problems.extend(faults.into_iter().map(|(folder, error)| unreadable(folder.display().to_string(), error)));
+    let unreadable = |file: String, error: io::Error| Problem {
+        file,
+        seq: 0,
+        what: format!("This cannot be read: {error}."),
+    };
+    readback.problems.extend(
+        faults
+            .into_iter()
+            .map(|(folder, error)| unreadable(folder.display().to_string(), error)),
+    );
 
     let mut merged: BTreeMap<u64, Record> = BTreeMap::new();
     for (number, folder, name) in found {
@@ -192,7 +221,10 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
                 Some(other) if other.sha == record.sha => {}
                 Some(other) => readback.problems.push(Problem {
                     seq: record.seq,
-                    what: format!("It is not the same record as in {}, line {}.", other.file, other.line),
+                    what: format!(
+                        "It is not the same record as in {}, line {}.",
+                        other.file, other.line
+                    ),
                     file: record.file,
                 }),
             }
@@ -210,7 +242,10 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
 type InFolder<'a, T> = (&'a Path, T);
 
 /// All file names with their folders, and the folders that could not be listed.
-fn names<'a>(disk: &dyn Disk, folders: &'a [PathBuf]) -> (Vec<InFolder<'a, String>>, Vec<InFolder<'a, io::Error>>) {
+fn names<'a>(
+    disk: &dyn Disk,
+    folders: &'a [PathBuf],
+) -> (Vec<InFolder<'a, String>>, Vec<InFolder<'a, io::Error>>) {
     let mut names = Vec::new();
     let mut faults = Vec::new();
     for folder in folders {
@@ -231,24 +266,38 @@ fn check_links(records: &[Record], known: &[Problem]) -> Vec<Problem> {
         let prev = before.map_or(FIRST_PREV, |before| &before.sha);
         let follows = before.is_none() || record.seq == first_missing;
         // A record already named as damaged is missing for that reason: saying so again would help nobody.
-        let explained = known.iter().any(|problem| (first_missing..record.seq).contains(&problem.seq));
+        let explained = known
+            .iter()
+            .any(|problem| (first_missing..record.seq).contains(&problem.seq));
         let what = match before {
             _ if record.prev == prev && follows => None,
             _ if explained => None,
             None => Some("The records before this one are missing.".to_owned()),
-            Some(_) if !follows => Some(format!("Missing before this: {}.", range(first_missing, record.seq - 1))),
-            Some(_) => {
-                Some(format!("This record does not follow record {}: one of the two was replaced.", record.seq - 1))
-            }
+            Some(_) if !follows => Some(format!(
+                "Missing before this: {}.",
+                range(first_missing, record.seq - 1)
+            )),
+            Some(_) => Some(format!(
+                "This record does not follow record {}: one of the two was replaced.",
+                record.seq - 1
+            )),
         };
-        problems.extend(what.map(|what| Problem { file: record.file.clone(), seq: record.seq, what }));
+        problems.extend(what.map(|what| Problem {
+            file: record.file.clone(),
+            seq: record.seq,
+            what,
+        }));
         before = Some(record);
     }
     problems
 }
 
 fn range(first: u64, last: u64) -> String {
-    if first >= last { format!("record {first}") } else { format!("records {first} to {last}") }
+    if first >= last {
+        format!("record {first}")
+    } else {
+        format!("records {first} to {last}")
+    }
 }
 
 /// A run of bytes in a file: one whole record, or something else.
@@ -269,9 +318,14 @@ struct Scan {
 impl Scan {
     fn of(file: &str, data: &[u8]) -> Self {
         let pieces = pieces(data);
-        let closed =
-            pieces.iter().any(|piece| piece.sealed.is_ok()) && !data.ends_with(b"\n\n") && !data.ends_with(b"\0");
-        let torn_from = if closed { None } else { torn_from(data, &pieces) };
+        let closed = pieces.iter().any(|piece| piece.sealed.is_ok())
+            && !data.ends_with(b"\n\n")
+            && !data.ends_with(b"\0");
+        let torn_from = if closed {
+            None
+        } else {
+            torn_from(data, &pieces)
+        };
         let (kept, torn) = pieces.split_at(torn_from.unwrap_or(pieces.len()));
 
         let records: Vec<Record> = kept
@@ -297,7 +351,12 @@ impl Scan {
             len_bytes: (last.at.end - first.at.start) as u64,
             whole_records: torn.iter().filter(|piece| piece.sealed.is_ok()).count(),
         });
-        Self { records, torn, closed, problems: problems(file, data, kept) }
+        Self {
+            records,
+            torn,
+            closed,
+            problems: problems(file, data, kept),
+        }
     }
 }
 
@@ -309,10 +368,17 @@ fn pieces(data: &[u8]) -> Vec<Piece> {
     while let Some(skipped) = data[start..].iter().position(|byte| *byte != b'\n') {
         start += skipped;
         line += skipped as u64;
-        let end = data[start..].iter().position(|byte| *byte == b'\n').map_or(data.len(), |len| start + len);
+        let end = data[start..]
+            .iter()
+            .position(|byte| *byte == b'\n')
+            .map_or(data.len(), |len| start + len);
         let whole = chain::inspect(&data[start..end]);
         if whole.is_ok() {
-            pieces.push(Piece { at: start..end, line, sealed: whole });
+            pieces.push(Piece {
+                at: start..end,
+                line,
+                sealed: whole,
+            });
         } else {
             salvage(data, start..end, line, &mut pieces);
         }
@@ -323,16 +389,27 @@ fn pieces(data: &[u8]) -> Vec<Piece> {
 
 fn salvage(data: &[u8], mut rest: Range<usize>, line: u64, pieces: &mut Vec<Piece>) {
     while !rest.is_empty() {
-        let end = chain::first_seal_end(&data[rest.clone()]).map_or(rest.end, |len| rest.start + len);
-        let open =
-            data[rest.start..end].iter().position(|byte| *byte == b'{').map_or(rest.start, |skip| rest.start + skip);
+        let end =
+            chain::first_seal_end(&data[rest.clone()]).map_or(rest.end, |len| rest.start + len);
+        let open = data[rest.start..end]
+            .iter()
+            .position(|byte| *byte == b'{')
+            .map_or(rest.start, |skip| rest.start + skip);
         let sealed = chain::inspect(&data[open..end]);
         // Where the rest is whole, what stands before its brace is all that is stray.
         let begin = if sealed.is_ok() { open } else { rest.start };
         if begin > rest.start {
-            pieces.push(Piece { at: rest.start..begin, line, sealed: Err(Broken::NoSeal) });
+            pieces.push(Piece {
+                at: rest.start..begin,
+                line,
+                sealed: Err(Broken::NoSeal),
+            });
         }
-        pieces.push(Piece { at: begin..end, line, sealed });
+        pieces.push(Piece {
+            at: begin..end,
+            line,
+            sealed,
+        });
         rest.start = end;
     }
 }
@@ -349,19 +426,31 @@ fn torn_from(data: &[u8], pieces: &[Piece]) -> Option<usize> {
             (Ok(sealed), None) => piece.at.start == 0 || sealed.prev == FIRST_PREV,
             (Err(_), _) => false,
         };
-        let next_whole =
-            if follows { Some(index) } else { (index..pieces.len()).find(|at| pieces[*at].sealed.is_ok()) };
+        let next_whole = if follows {
+            Some(index)
+        } else {
+            (index..pieces.len()).find(|at| pieces[*at].sealed.is_ok())
+        };
         let Some(whole) = next_whole else {
-            return is_torn_write(data, next_at, pieces[index].at.start..pieces[pieces.len() - 1].at.end)
-                .then_some(index);
+            return is_torn_write(
+                data,
+                next_at,
+                pieces[index].at.start..pieces[pieces.len() - 1].at.end,
+            )
+            .then_some(index);
         };
         // Records behind a hole of padding were written together with what is missing there, or the padding would be
         // gone. Records behind anything else were written later: something damaged what stands before them.
         if !follows && has_hole(&data[next_at..pieces[whole].at.start]) {
             return Some(index);
         }
-        head = pieces[whole].sealed.as_ref().ok().map(|sealed| sealed.sha.as_str());
-        next_at = pieces[whole].at.end + usize::from(data.get(pieces[whole].at.end) == Some(&b'\n'));
+        head = pieces[whole]
+            .sealed
+            .as_ref()
+            .ok()
+            .map(|sealed| sealed.sha.as_str());
+        next_at =
+            pieces[whole].at.end + usize::from(data.get(pieces[whole].at.end) == Some(&b'\n'));
         index = whole + 1;
     }
     None
@@ -377,8 +466,10 @@ fn is_torn_write(data: &[u8], next_at: usize, tail: Range<usize>) -> bool {
     let bytes = &data[tail.clone()];
     let is_flipped_padding = bytes.len() == 1 && (bytes[0] ^ b'\n').is_power_of_two();
     let begins_with_a_hole = tail.start > next_at;
-    let has_a_hole = bytes.windows(2).any(|pair| pair == b"\n\n" || pair == b"\0\0");
-    let was_cut_short = tail.start == next_at && bytes[0] == b'{' && !chain::is_nearly_sealed(bytes);
+    let has_a_hole = bytes
+        .windows(2)
+        .any(|pair| pair == b"\n\n" || pair == b"\0\0");
+    let was_cut_short = bytes[0] == b'{' && !chain::is_nearly_sealed(bytes);
     !is_flipped_padding && (begins_with_a_hole || has_a_hole || was_cut_short)
 }
 
@@ -398,8 +489,15 @@ fn problems(file: &str, data: &[u8], pieces: &[Piece]) -> Vec<Problem> {
                     problems.push(damage(file, &data[at], broken, before, Some(sealed)));
                 }
                 if let Some(before) = before.filter(|before| before.seq >= sealed.seq) {
-                    let what = format!("This record stands after record {}, where it was not written.", before.seq);
-                    problems.push(Problem { file: file.to_owned(), seq: sealed.seq, what });
+                    let what = format!(
+                        "This record stands after record {}, where it was not written.",
+                        before.seq
+                    );
+                    problems.push(Problem {
+                        file: file.to_owned(),
+                        seq: sealed.seq,
+                        what,
+                    });
                 }
                 before = Some(sealed);
             }
@@ -412,13 +510,24 @@ fn problems(file: &str, data: &[u8], pieces: &[Piece]) -> Vec<Problem> {
 }
 
 /// Names a run of bytes that is no record, by the whole records around it.
-fn damage(file: &str, bytes: &[u8], broken: Broken, before: Option<&Sealed>, after: Option<&Sealed>) -> Problem {
+fn damage(
+    file: &str,
+    bytes: &[u8],
+    broken: Broken,
+    before: Option<&Sealed>,
+    after: Option<&Sealed>,
+) -> Problem {
     let stray = "bytes that belong to no record";
-    let next_seq = before.map_or(1, |before| before.seq + 1);
+    let next_seq = before.map_or(0, |before| before.seq + 1);
     let (seq, what) = match (before, after) {
-        (None, Some(after)) if after.prev == FIRST_PREV => (after.seq, format!("Before this record stand {stray}.")),
+        (None, Some(after)) if after.prev == FIRST_PREV => {
+            (after.seq, format!("Before this record stand {stray}."))
+        }
         (None, Some(after)) => {
-            let what = format!("What stands before record {} was altered or damaged: {broken}.", after.seq);
+            let what = format!(
+                "What stands before record {} was altered or damaged: {broken}.",
+                after.seq
+            );
             (after.seq.saturating_sub(1), what)
         }
         (Some(before), Some(after)) if after.prev == before.sha => {
@@ -426,10 +535,22 @@ fn damage(file: &str, bytes: &[u8], broken: Broken, before: Option<&Sealed>, aft
         }
         (Some(_), Some(after)) => {
             let damaged = range(next_seq, after.seq.saturating_sub(1));
-            (next_seq, format!("Altered or damaged: {damaged}; {broken}."))
+            (
+                next_seq,
+                format!("Altered or damaged: {damaged}; {broken}."),
+            )
         }
-        (Some(before), None) if bytes.len() == 1 => (before.seq, format!("After this record stand {stray}.")),
-        (_, None) => (next_seq, format!("What stands here was altered or damaged: {broken}.")),
+        (Some(before), None) if bytes.len() == 1 => {
+            (before.seq, format!("After this record stand {stray}."))
+        }
+        (_, None) => (
+            next_seq,
+            format!("What stands here was altered or damaged: {broken}."),
+        ),
     };
-    Problem { file: file.to_owned(), seq, what }
+    Problem {
+        file: file.to_owned(),
+        seq,
+        what,
+    }
 }

@@ -36,7 +36,10 @@ enum Order {
 
 impl JournalThread {
     /// Starts the thread. Files go to the first folder, to the next one if that fails, and so on.
-    pub fn spawn(folders: Vec<PathBuf>, report: impl Fn(JournalReport) + Send + 'static) -> io::Result<Self> {
+    pub fn spawn(
+        folders: Vec<PathBuf>,
+        report: impl Fn(JournalReport) + Send + 'static,
+    ) -> io::Result<Self> {
         Self::spawn_on(Arc::new(RealDisk), folders, report)
     }
 
@@ -47,9 +50,13 @@ impl JournalThread {
         report: impl Fn(JournalReport) + Send + 'static,
     ) -> io::Result<Self> {
         let (orders, queue) = mpsc::channel();
-        let thread =
-            thread::Builder::new().name("journal".into()).spawn(move || run(&disk, &folders, &queue, &report))?;
-        Ok(Self { orders: Some(orders), thread: Some(thread) })
+        let thread = thread::Builder::new()
+            .name("journal".into())
+            .spawn(move || run(&disk, &folders, &queue, &report))?;
+        Ok(Self {
+            orders: Some(orders),
+            thread: Some(thread),
+        })
     }
 
     /// Begins a new incident: its file is made now, before there is a record.
@@ -90,7 +97,12 @@ impl Drop for JournalThread {
     }
 }
 
-fn run(disk: &Arc<dyn Disk>, folders: &[PathBuf], queue: &Receiver<Order>, report: &dyn Fn(JournalReport)) {
+fn run(
+    disk: &Arc<dyn Disk>,
+    folders: &[PathBuf],
+    queue: &Receiver<Order>,
+    report: &dyn Fn(JournalReport),
+) {
     let mut incidents: Vec<Incident> = Vec::new();
     loop {
         let waited = if incidents.iter().any(|incident| incident.failing.is_some()) {
@@ -103,7 +115,9 @@ fn run(disk: &Arc<dyn Disk>, folders: &[PathBuf], queue: &Receiver<Order>, repor
             match order {
                 Order::Open(incident) => incidents.push(Incident::new(incident, false)),
                 Order::Resume(incident) => incidents.push(Incident::new(incident, true)),
-                Order::Append(entries) => incidents.last_mut().map_or((), |last| last.waiting.extend(entries)),
+                Order::Append(entries) => incidents
+                    .last_mut()
+                    .map_or((), |last| last.waiting.extend(entries)),
                 Order::Close => incidents.last_mut().map_or((), |last| last.closing = true),
             }
         }
@@ -127,15 +141,32 @@ struct Incident {
 
 impl Incident {
     fn new(name: String, on_disk: bool) -> Self {
-        Self { name, on_disk, writer: None, waiting: Vec::new(), closing: false, saved: None, failing: None }
+        Self {
+            name,
+            on_disk,
+            writer: None,
+            waiting: Vec::new(),
+            closing: false,
+            saved: None,
+            failing: None,
+        }
     }
 
     /// Brings the disk up to date and reports what changed; true when nothing is left to do for this incident.
-    fn settle(&mut self, disk: &Arc<dyn Disk>, folders: &[PathBuf], report: &dyn Fn(JournalReport)) -> bool {
+    fn settle(
+        &mut self,
+        disk: &Arc<dyn Disk>,
+        folders: &[PathBuf],
+        report: &dyn Fn(JournalReport),
+    ) -> bool {
         let incident = self.name.clone();
         let result = self.save(disk, folders).and_then(|saved| {
             if let Some(Saved { seq, head }) = saved.clone().filter(|_| saved != self.saved) {
-                report(JournalReport::Saved { incident: incident.clone(), seq, head });
+                report(JournalReport::Saved {
+                    incident: incident.clone(),
+                    seq,
+                    head,
+                });
             }
             self.saved = saved;
             match &mut self.writer {
@@ -148,25 +179,36 @@ impl Incident {
         if let Some(why) = failing.clone().filter(|_| failing != self.failing) {
             report(JournalReport::Failing { incident, why });
         } else if closed {
-            let head = self.saved.take().map_or_else(|| FIRST_PREV.to_owned(), |saved| saved.head);
+            let head = self
+                .saved
+                .take()
+                .map_or_else(|| FIRST_PREV.to_owned(), |saved| saved.head);
             report(JournalReport::Closed { incident, head });
         }
         self.failing = failing;
         closed
     }
 
-    fn save(&mut self, disk: &Arc<dyn Disk>, folders: &[PathBuf]) -> Result<Option<Saved>, Failing> {
-        let writer = match &mut self.writer {
-            Some(writer) => writer,
-            None => {
-                let begun = if self.on_disk {
-                    Writer::resume(disk.clone(), folders.to_vec(), &self.name).map(|(writer, _)| writer)
-                } else {
-                    Writer::create(disk.clone(), folders.to_vec(), &self.name)
-                };
-                self.writer.insert(begun.map_err(|error| Failing(format!("The log cannot be taken up: {error}.")))?)
-            }
-        };
+    fn save(
+        &mut self,
+        disk: &Arc<dyn Disk>,
+        folders: &[PathBuf],
+    ) -> Result<Option<Saved>, Failing> {
+        let writer =
+            match &mut self.writer {
+                Some(writer) => writer,
+                None => {
+                    let begun = if self.on_disk {
+                        Writer::resume(disk.clone(), folders.to_vec(), &self.name)
+                            .map(|(writer, _)| writer)
+                    } else {
+                        Writer::create(disk.clone(), folders.to_vec(), &self.name)
+                    };
+                    self.writer.insert(begun.map_err(|error| {
+                        Failing(format!("The log cannot be taken up: {error}."))
+                    })?)
+                }
+            };
         writer.append(&std::mem::take(&mut self.waiting))
     }
 }

@@ -62,7 +62,10 @@ impl Writer {
     /// [`retry`](Self::retry), because activation waits for no disk.
     pub fn create(disk: Arc<dyn Disk>, folders: Vec<PathBuf>, incident: &str) -> io::Result<Self> {
         if !is_incident_id(incident) {
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, format!("{incident:?} cannot name an incident")));
+            return Err(io::Error::new(
+                io::ErrorKind::InvalidInput,
+                format!("{incident:?} cannot name an incident"),
+            ));
         }
         Ok(Self {
             disk,
@@ -84,13 +87,20 @@ impl Writer {
     /// place where the last file holds just these bytes already, because a program that is started over and over must
     /// not fill the disk; a torn tail is moved into a file beside first. Otherwise (several segments, a damaged record)
     /// a new segment is begun and all files are left as they are.
-    pub fn resume(disk: Arc<dyn Disk>, folders: Vec<PathBuf>, incident: &str) -> io::Result<(Self, Readback)> {
+    pub fn resume(
+        disk: Arc<dyn Disk>,
+        folders: Vec<PathBuf>,
+        incident: &str,
+    ) -> io::Result<(Self, Readback)> {
         let found = read::read(&*disk, &folders, incident)?;
         let mut writer = Self::create(disk, folders, incident)?;
         writer.chain = Chain::after(&found.head);
         writer.number = found.segments.last().map_or(0, |segment| segment.number);
         let lines = found.records.iter().map(|record| Line {
-            saved: Saved { seq: record.seq, head: record.sha.clone() },
+            saved: Saved {
+                seq: record.seq,
+                head: record.sha.clone(),
+            },
             text: record.text.clone(),
         });
         writer.pending = lines.collect();
@@ -102,7 +112,13 @@ impl Writer {
     pub fn append(&mut self, entries: &[Entry]) -> Outcome {
         for entry in entries {
             let text = self.chain.seal(entry);
-            self.pending.push(Line { saved: Saved { seq: entry.seq, head: self.chain.head().to_owned() }, text });
+            self.pending.push(Line {
+                saved: Saved {
+                    seq: entry.seq,
+                    head: self.chain.head().to_owned(),
+                },
+                text,
+            });
         }
         self.retry()
     }
@@ -120,7 +136,10 @@ impl Writer {
             let usual = self.begin_segment(&folder, self.disk.reserve_bytes());
             match usual.or_else(|_| self.begin_segment(&folder, SMALL_RESERVE_BYTES)) {
                 Ok(()) => return Ok(self.acknowledge()),
-                Err(error) => reasons.push(format!("The log cannot be saved in {}: {error}.", folder.display())),
+                Err(error) => reasons.push(format!(
+                    "The log cannot be saved in {}: {error}.",
+                    folder.display()
+                )),
             }
         }
         Err(Failing(reasons.join(" ")))
@@ -130,9 +149,9 @@ impl Writer {
     pub fn close(&mut self) -> Outcome {
         let saved = self.retry()?;
         if let Some(segment) = &mut self.segment {
-            segment
-                .cut(&*self.disk)
-                .map_err(|error| Failing(format!("The log is saved but cannot be closed: {error}.")))?;
+            segment.cut(&*self.disk).map_err(|error| {
+                Failing(format!("The log is saved but cannot be closed: {error}."))
+            })?;
         }
         Ok(saved)
     }
@@ -150,7 +169,13 @@ impl Writer {
     /// killed now, it may hold what nothing else does.
     fn begin_segment(&mut self, folder: &Path, reserve_bytes: u64) -> io::Result<()> {
         let (number, path, file) = self.create_file(folder)?;
-        let mut segment = OpenSegment { file, path, end_bytes: 0, reserved_bytes: 0, reserve_bytes };
+        let mut segment = OpenSegment {
+            file,
+            path,
+            end_bytes: 0,
+            reserved_bytes: 0,
+            reserve_bytes,
+        };
         if let Err(error) = segment.write(&self.pending) {
             // A file that cannot be removed either stays as padding, which readers skip.
             let _ = self.disk.remove(&segment.path);
@@ -182,13 +207,19 @@ impl Writer {
     /// The last file, ready to be overwritten with the bytes that it holds; `None` where a new one is safer.
     fn reopen(&self, last: &read::Segment) -> Option<OpenSegment> {
         let data = self.disk.read(&last.path).ok()?;
-        let records = if last.first_seq.is_some() { joined(&self.pending) } else { Vec::new() };
+        let records = if last.first_seq.is_some() {
+            joined(&self.pending)
+        } else {
+            Vec::new()
+        };
         let rest = data.strip_prefix(records.as_slice())?;
         let mut file = self.disk.open(&last.path).ok()?;
         if rest.iter().any(|byte| *byte != b'\n') {
-            self.set_aside(last.torn.as_ref()?, &last.path, &data, &mut *file).ok()?;
+            self.set_aside(last.torn.as_ref()?, &last.path, &data, &mut *file)
+                .ok()?;
         }
-        // Its name may not be durable yet, if it was made just before the program was stopped.
+        // If it was made just before the program was stopped, neither its padding nor its name may be durable.
+        file.sync_data().ok()?;
         self.disk.sync_folder(last.path.parent()?).ok()?;
         Some(OpenSegment {
             file,
@@ -200,21 +231,31 @@ impl Writer {
     }
 
     /// Moves a torn tail into a file of its own beside the segment, and leaves padding in its place.
-    fn set_aside(&self, torn: &Torn, segment: &Path, data: &[u8], file: &mut dyn DiskFile) -> io::Result<()> {
+    fn set_aside(
+        &self,
+        torn: &Torn,
+        segment: &Path,
+        data: &[u8],
+        file: &mut dyn DiskFile,
+    ) -> io::Result<()> {
         let from = usize::try_from(torn.offset_bytes).map_err(io::Error::other)?;
         let len = usize::try_from(torn.len_bytes).map_err(io::Error::other)?;
         let mut number = 1;
         let mut copy = loop {
-            match self.disk.create(&PathBuf::from(format!("{}.torn-{number}", segment.display()))) {
+            match self.disk.create(&PathBuf::from(format!(
+                "{}.torn-{number}",
+                segment.display()
+            ))) {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
                 other => break other?,
             }
         };
         copy.write_at(&data[from..from + len], 0)?;
         copy.sync_data()?;
-        segment.parent().map_or(Ok(()), |folder| self.disk.sync_folder(folder))?;
-        file.write_at(&vec![b'\n'; len], torn.offset_bytes)?;
-        file.sync_data()
+        segment
+            .parent()
+            .map_or(Ok(()), |folder| self.disk.sync_folder(folder))?;
+        file.write_at(&vec![b'\n'; len], torn.offset_bytes)
     }
 }
 
@@ -251,8 +292,10 @@ impl OpenSegment {
 
     /// Padding is durable before a record stands in it, so that what a stopped write leaves is known by its newlines.
     fn pad_to(&mut self, len_bytes: u64) -> io::Result<()> {
-        let missing_bytes = usize::try_from(len_bytes - self.reserved_bytes).map_err(io::Error::other)?;
-        self.file.write_at(&vec![b'\n'; missing_bytes], self.reserved_bytes)?;
+        let missing_bytes =
+            usize::try_from(len_bytes - self.reserved_bytes).map_err(io::Error::other)?;
+        self.file
+            .write_at(&vec![b'\n'; missing_bytes], self.reserved_bytes)?;
         self.file.sync_data()?;
         self.reserved_bytes = len_bytes;
         Ok(())
@@ -268,5 +311,9 @@ impl OpenSegment {
 }
 
 fn joined(lines: &[Line]) -> Vec<u8> {
-    lines.iter().flat_map(|line| [line.text.as_bytes(), b"\n"]).collect::<Vec<_>>().concat()
+    lines
+        .iter()
+        .flat_map(|line| [line.text.as_bytes(), b"\n"])
+        .collect::<Vec<_>>()
+        .concat()
 }

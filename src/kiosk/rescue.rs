@@ -4,7 +4,7 @@ use super::sight::{Sight, capital, digits, tile};
 use super::ui::{Choice, Kit, Mark, Person, Place, Prompt, Screen, Tone};
 use super::view::View;
 use super::{drop_line, ui};
-use crate::incident::{self, Condition, Whereabouts, past_target, prompt};
+use crate::incident::{self, Act, Condition, Whereabouts, past_target, prompt};
 use crate::units::Millis;
 use crate::words::{Id, clock, metres, seconds, wall_time};
 use slint::SharedString;
@@ -128,12 +128,16 @@ fn ask(view: &mut View, sight: Sight<'_>) {
 /// What the step that is on the screen needs to be fetched.
 fn kit(view: &mut View, sight: Sight<'_>) {
     let facts = sight.facts();
-    let Some((running, method, step)) = facts.step() else { return };
+    let asks_for_step = prompt(facts, facts.line.reached_at())
+        .and_then(|p| p.main)
+        .is_some_and(|c| c.act == incident::Act::StepDone);
+    let Some((running, method, step)) = facts.step().filter(|_| asks_for_step) else { return };
     let fallback = running.fallback.and_then(|f| step.fallback.get(f));
     let role = fallback.and_then(|f| f.role.as_ref()).or(step.role.as_ref());
     let Some(posting) = role.and_then(|role| facts.posting(&method.id, role)) else { return };
     let (Some(kit), Some(opened)) = (&posting.kit, &facts.opened) else { return };
-    if facts.danger.is_some() || facts.casualty().off.is_some() {
+    let asked = prompt(facts, facts.line.reached_at()).and_then(|p| p.main);
+    if asked.is_none_or(|main| main.act != Act::StepDone) {
         return;
     }
     let station = posting.station.as_ref().and_then(|id| opened.plan.station(id));
@@ -167,11 +171,13 @@ fn people(view: &mut View, sight: Sight<'_>) {
         .take(PEOPLE_MAX)
         .map(|(method, posting)| {
             let task = posting.kit.as_deref().or_else(|| facts.method(method).map(|m| m.name.as_str()));
+            let task = task.unwrap_or_default();
             let time = seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}");
+            let here = posting.travel_ms == 0;
             Person {
                 name: facts.name(&posting.responder).into(),
-                note: sight.with(Id::Going, [task.unwrap_or_default(), &time]),
-                mark: Mark::Going,
+                note: if here { task.into() } else { sight.with(Id::Going, [task, &time]) },
+                mark: if here { Mark::There } else { Mark::Going },
                 tone: Tone::Plain,
             }
         })

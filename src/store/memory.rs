@@ -37,6 +37,8 @@ impl Store for MemoryStore {
     fn scan(&self, prefix: &str) -> Result<Vec<(String, Vec<u8>)>, StoreFault> {
         let values = self.values();
         let found = values.iter().filter(|(key, _)| key.starts_with(prefix));
-        Ok(found.map(|(key, value)| (key.clone(), value.clone())).collect())
+        Ok(found
+            .map(|(key, value)| (key.clone(), value.clone()))
+            .collect())
     }
 }

@@ -46,13 +46,20 @@ impl fmt::Display for StoreFault {
 impl std::error::Error for StoreFault {}
 
 /// Reads a JSON value.
-pub fn get_json<T: DeserializeOwned>(store: &dyn Store, key: &str) -> Result<Option<T>, StoreFault> {
+pub fn get_json<T: DeserializeOwned>(
+    store: &dyn Store,
+    key: &str,
+) -> Result<Option<T>, StoreFault> {
     let misread = |error| StoreFault(format!("What is stored as {key} cannot be read: {error}."));
-    store.get(key)?.map(|bytes| serde_json::from_slice(&bytes).map_err(misread)).transpose()
+    store
+        .get(key)?
+        .map(|bytes| serde_json::from_slice(&bytes).map_err(misread))
+        .transpose()
 }
 
 /// Stores a value as JSON.
 pub fn put_json<T: Serialize>(store: &dyn Store, key: &str, value: &T) -> Result<(), StoreFault> {
-    let bytes = serde_json::to_vec(value).map_err(|error| StoreFault(format!("{key} cannot be stored: {error}.")))?;
+    let bytes = serde_json::to_vec(value)
+        .map_err(|error| StoreFault(format!("{key} cannot be stored: {error}.")))?;
     store.put(key, &bytes)
 }

@@ -52,23 +52,39 @@ impl DiskStore {
         match opened.recv_timeout(OPEN_DEADLINE) {
             Ok(Ok(store)) => Ok(store),
             Ok(Err(why)) => Err(unusable(&generation, &why)),
-            Err(_) => Err(unusable(&generation, &format!("it did not open within {} s", OPEN_DEADLINE.as_secs()))),
+            Err(_) => Err(unusable(
+                &generation,
+                &format!("it did not open within {} s", OPEN_DEADLINE.as_secs()),
+            )),
         }
     }
 
     fn open_generation(path: &Path) -> Result<Self, String> {
         let text = |error: io::Error| error.to_string();
         fs::create_dir_all(path).map_err(text)?;
-        let db = sled::Config::new().path(path).cache_capacity(CACHE_BYTES).open().map_err(|error| plain(&error))?;
+        let db = sled::Config::new()
+            .path(path)
+            .cache_capacity(CACHE_BYTES)
+            .open()
+            .map_err(|error| plain(&error))?;
         let file = File::open(path.join("db")).map_err(text)?;
         let store = Self { db, file };
         let made = path.join(MADE_FILE);
         if !made.exists() {
-            store.db.insert(MADE_KEY, MADE_FILE).map_err(|error| plain(&error))?;
+            store
+                .db
+                .insert(MADE_KEY, MADE_FILE)
+                .map_err(|error| plain(&error))?;
             store.flush()?;
             File::create(&made).map_err(text)?;
-            for folder in path.ancestors().take(3).filter(|folder| !folder.as_os_str().is_empty()) {
-                File::open(folder).and_then(|folder| folder.sync_all()).map_err(text)?;
+            for folder in path
+                .ancestors()
+                .take(3)
+                .filter(|folder| !folder.as_os_str().is_empty())
+            {
+                File::open(folder)
+                    .and_then(|folder| folder.sync_all())
+                    .map_err(text)?;
             }
         }
         match store.db.get(MADE_KEY).map_err(|error| plain(&error))? {
@@ -92,12 +108,22 @@ impl Store for DiskStore {
     }
 
     fn put(&self, key: &str, value: &[u8]) -> Result<(), StoreFault> {
-        let put = || self.db.insert(key, value).map_err(|error| plain(&error)).and_then(|_| self.flush());
+        let put = || {
+            self.db
+                .insert(key, value)
+                .map_err(|error| plain(&error))
+                .and_then(|_| self.flush())
+        };
         caught(put).map_err(|why| StoreFault(format!("{key} cannot be stored: {why}.")))
     }
 
     fn remove(&self, key: &str) -> Result<(), StoreFault> {
-        let remove = || self.db.remove(key).map_err(|error| plain(&error)).and_then(|_| self.flush());
+        let remove = || {
+            self.db
+                .remove(key)
+                .map_err(|error| plain(&error))
+                .and_then(|_| self.flush())
+        };
         caught(remove).map_err(|why| StoreFault(format!("{key} cannot be removed: {why}.")))
     }
 
@@ -109,7 +135,8 @@ impl Store for DiskStore {
             });
             pairs.collect()
         };
-        caught(scan).map_err(|why| StoreFault(format!("What begins with {prefix} cannot be read: {why}.")))
+        caught(scan)
+            .map_err(|why| StoreFault(format!("What begins with {prefix} cannot be read: {why}.")))
     }
 }
 
@@ -122,7 +149,9 @@ fn caught<T>(call: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
 /// What a person can make of sled's errors, whose own texts are for its authors.
 fn plain(error: &sled::Error) -> String {
     match error {
-        sled::Error::Io(error) if error.kind() == std::io::ErrorKind::StorageFull => "the disk is full".to_owned(),
+        sled::Error::Io(error) if error.kind() == std::io::ErrorKind::StorageFull => {
+            "the disk is full".to_owned()
+        }
         sled::Error::Io(error) if error.to_string().contains("could not acquire lock") => {
             "another program uses it".to_owned()
         }

@@ -120,8 +120,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::SinceThen => "since then",
         Id::Hung => "hung {0}",
         Id::HungAtLeast => "hung at least {0}",
-        Id::UntilChange => "until change, {0}",
-        Id::UntilChangePlan => "until change, {0} (plan)",
+        Id::UntilChange => "until change",
+        Id::UntilChangePlan => "until change (plan)",
         Id::ChangeBy => "change by {0}",
         Id::ChangedAt => "changed {0}",
         Id::MinutesSinceFall => "MINUTES SINCE THE FALL",
@@ -151,8 +151,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TileCallMade => "CALL MADE",
         Id::TileCallMadeSub => "{0}, {1}",
         Id::TileDanger => "DANGER",
-        Id::TileDangerSub => "everybody stop",
-        Id::TileDangerOn => "everybody stopped",
+        Id::TileDangerSub => "all stop",
+        Id::TileDangerOn => "all stopped",
         Id::TileOther => "OTHER WAY",
         Id::TileOtherSub => "or end",
         Id::SheetCondition => "How is the casualty?",
@@ -213,7 +213,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StandbyLight => "Light",
         Id::StandbySound => "Test sound",
         Id::StandbyCaution => {
-            "Assists only. Training, the local rescue plan, makers' instructions, local codes and the emergency services decide."
+            "It assists. Your training, plan and the emergency services decide."
         }
         Id::InventedSite => "INVENTED EXAMPLE",
         Id::LogTitle => "Log",

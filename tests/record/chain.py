@@ -2,8 +2,8 @@
 
 Usage: chain.py FILE... (the segments of one incident, oldest first)
 
-Prints "ok COUNT HEAD" and exits 0, or prints "bad FILE SEQ WHY" for the first record that is not as it was sealed and
-exits 1. SEQ is the number of the last good record. Shares no code with the program, so that a mistake there shows here.
+Prints "ok COUNT HEAD" and exits 0, or prints "bad FILE SEQ WHY" and exits 1 for the first record that is not as it was
+sealed; SEQ is the number it should have. Shares no code with the program, so that a mistake there shows here.
 """
 
 import hashlib
@@ -22,7 +22,7 @@ def main(paths):
             data = file.read()
 
         def bad(why):
-            print("bad", path, 0 if last is None else last, why)
+            print("bad", path, 0 if last is None else last + 1, why)
             return 1
 
         if not data.endswith(b"\n"):

@@ -1,7 +1,7 @@
 //! Drives the journal's thread, the real disk and the lock as the engine does.
 
-use crate::lying::{Fault, LyingDisk};
-use crate::{INCIDENT, entries, folders, lines};
+use super::lying::{Fault, LyingDisk};
+use super::{INCIDENT, entries, folders, lines};
 use groundward::journal::disk::{Disk, DiskFile, RealDisk};
 use groundward::journal::lock::{DataLock, LockRefused};
 use groundward::journal::read;
@@ -13,16 +13,26 @@ use std::sync::mpsc::{self, Receiver};
 use std::time::{Duration, Instant};
 use std::{fs, io, thread};
 
-fn spawn(disk: impl Disk + 'static, folders: Vec<PathBuf>) -> (JournalThread, Receiver<JournalReport>) {
+fn spawn(
+    disk: impl Disk + 'static,
+    folders: Vec<PathBuf>,
+) -> (JournalThread, Receiver<JournalReport>) {
     let (sender, reports) = mpsc::channel();
     let report = move |report| sender.send(report).expect("the test listens");
-    (JournalThread::spawn_on(Arc::new(disk), folders, report).expect("there is room for a thread"), reports)
+    (
+        JournalThread::spawn_on(Arc::new(disk), folders, report)
+            .expect("there is room for a thread"),
+        reports,
+    )
 }
 
 /// Waits for the next report, as one line.
 #[track_caller]
 fn next(reports: &Receiver<JournalReport>) -> String {
-    match reports.recv_timeout(Duration::from_secs(20)).expect("a report comes") {
+    match reports
+        .recv_timeout(Duration::from_secs(20))
+        .expect("a report comes")
+    {
         JournalReport::Saved { seq, .. } => format!("saved {seq}"),
         JournalReport::Failing { why, .. } => format!("failing: {why}"),
         JournalReport::Closed { .. } => "closed".to_owned(),
@@ -38,7 +48,10 @@ fn an_incident_is_opened_saved_taken_up_and_closed() {
     journal.open(INCIDENT);
     journal.append(entries(1..=3));
     while next(&reports) != "saved 3" {}
-    assert_eq!(fs::metadata(&path).expect("it is there").len(), 4 * 1024 * 1024);
+    assert_eq!(
+        fs::metadata(&path).expect("it is there").len(),
+        4 * 1024 * 1024
+    );
     drop(journal);
 
     let (journal, reports) = spawn(RealDisk, folders.clone());
@@ -47,8 +60,14 @@ fn an_incident_is_opened_saved_taken_up_and_closed() {
     journal.close();
     while next(&reports) != "closed" {}
     drop(journal);
-    assert_eq!(fs::read(&path).expect("it is there"), lines(&entries(1..=5)));
-    assert_eq!(read::list(&RealDisk, &folders).expect("it is listed"), [INCIDENT]);
+    assert_eq!(
+        fs::read(&path).expect("it is there"),
+        lines(&entries(1..=5))
+    );
+    assert_eq!(
+        read::list(&RealDisk, &folders).expect("it is listed"),
+        [INCIDENT]
+    );
 }
 
 /// A disk that takes its time for each sync.
@@ -98,7 +117,11 @@ fn a_slow_disk_makes_nobody_wait_and_records_share_its_syncs() {
     for seq in 1..=60 {
         journal.append(entries(seq..=seq));
     }
-    assert!(begun.elapsed() < SYNC_TIME, "handing over took {:?}", begun.elapsed());
+    assert!(
+        begun.elapsed() < SYNC_TIME,
+        "handing over took {:?}",
+        begun.elapsed()
+    );
     let mut count = 1;
     while next(&reports) != "saved 60" {
         count += 1;
@@ -140,8 +163,10 @@ fn an_incident_that_cannot_be_saved_is_not_lost_behind_the_next_one() {
     disk.heal();
     drop(journal);
     let all = read::list(&disk, &folders()).expect("they are listed");
-    let counts: Vec<usize> =
-        all.iter().map(|id| read::read(&disk, &folders(), id).map_or(0, |found| found.records.len())).collect();
+    let counts: Vec<usize> = all
+        .iter()
+        .map(|id| read::read(&disk, &folders(), id).map_or(0, |found| found.records.len()))
+        .collect();
     assert_eq!((all.len(), counts), (2, vec![3, 2]));
 }
 
@@ -152,7 +177,13 @@ fn dropping_the_thread_saves_what_was_handed_over() {
     journal.open(INCIDENT);
     journal.append(entries(1..=9));
     drop(journal);
-    assert_eq!(read::read(&disk, &folders(), INCIDENT).expect("it is there").records.len(), 9);
+    assert_eq!(
+        read::read(&disk, &folders(), INCIDENT)
+            .expect("it is there")
+            .records
+            .len(),
+        9
+    );
 }
 
 #[test]
@@ -162,7 +193,10 @@ fn a_data_folder_has_one_writer() {
     let lock = DataLock::take(&folder).expect("nobody holds it");
     let refused = DataLock::take(&folder).expect_err("it is held");
     assert!(matches!(refused, LockRefused::InUse));
-    assert_eq!(refused.to_string(), "another Groundward uses this data folder; close it or give --data another folder");
+    assert_eq!(
+        refused.to_string(),
+        "another Groundward uses this data folder; close it or give --data another folder"
+    );
     drop(lock);
     DataLock::take(&folder).expect("it is free again");
 }

@@ -1,7 +1,7 @@
 //! Changes a journal in every way a bit, a hand or a power cut can, and asks for the name of what was changed.
 
-use crate::lying::LyingDisk;
-use crate::{INCIDENT, entries, entry, lines};
+use super::lying::LyingDisk;
+use super::{INCIDENT, entries, entry, lines};
 use groundward::journal::chain::{Chain, FIRST_PREV};
 use groundward::journal::read::{self, Problem, Readback};
 use groundward::journal::writer::Writer;
@@ -25,31 +25,52 @@ fn read_files(files: &[(&str, &[u8])]) -> Readback {
     read::read(&disk, &[folder.to_owned()], INCIDENT).expect("there is a file")
 }
 
-/// Six records with short texts, so that every bit can be turned.
+/// Six records from number 1, with short texts, so that every bit can be turned.
 fn six() -> Vec<u8> {
-    lines(&(1..=RECORDS).map(|seq| entry(seq, seq as usize * 9)).collect::<Vec<_>>())
+    six_from(1)
+}
+
+fn six_from(first: u64) -> Vec<u8> {
+    lines(
+        &(first..first + RECORDS)
+            .map(|seq| entry(seq, seq as usize * 9))
+            .collect::<Vec<_>>(),
+    )
 }
 
 /// The number of the record a byte belongs to, its newline included; the last one for padding.
-fn owner(data: &[u8], at: usize) -> u64 {
-    (data[..at].iter().filter(|byte| **byte == b'\n').count() as u64 + 1).min(RECORDS)
+fn owner(data: &[u8], at: usize, first: u64) -> u64 {
+    let lines_before = data[..at].iter().filter(|byte| **byte == b'\n').count() as u64;
+    first + lines_before.min(RECORDS - 1)
 }
 
 #[track_caller]
-fn every_bit_is_named(data: &[u8]) {
+fn every_bit_is_named(data: &[u8], first: u64) {
     assert_eq!(read_file(data).problems, []);
     let mut flipped = data.to_vec();
     for at in 0..data.len() {
         for bit in 0..8 {
             flipped[at] ^= 1 << bit;
             let found = read_file(&flipped);
-            let seq = owner(data, at);
-            let first =
-                found.problems.first().unwrap_or_else(|| panic!("byte {at} bit {bit} of record {seq} goes unseen"));
+            let seq = owner(data, at, first);
+            let first = found
+                .problems
+                .first()
+                .unwrap_or_else(|| panic!("byte {at} bit {bit} of record {seq} goes unseen"));
             assert_eq!(first.file, FILE);
-            assert!(first.seq == seq || first.seq + 1 == seq, "byte {at} bit {bit} of record {seq}: {first}");
-            assert_eq!(found.problems.len(), 1, "byte {at} bit {bit}: one change, one problem");
-            assert!(found.records.len() as u64 >= RECORDS - 1, "byte {at} bit {bit} hides whole records");
+            assert!(
+                first.seq == seq || first.seq + 1 == seq,
+                "byte {at} bit {bit} of record {seq}: {first}"
+            );
+            assert_eq!(
+                found.problems.len(),
+                1,
+                "byte {at} bit {bit}: one change, one problem"
+            );
+            assert!(
+                found.records.len() as u64 >= RECORDS - 1,
+                "byte {at} bit {bit} hides whole records"
+            );
             flipped[at] ^= 1 << bit;
         }
     }
@@ -57,49 +78,117 @@ fn every_bit_is_named(data: &[u8]) {
 
 #[test]
 fn every_bit_of_a_closed_journal_is_named() {
-    every_bit_is_named(&six());
+    every_bit_is_named(&six_from(0), 0);
+}
+
+#[test]
+fn the_only_record_that_is_damaged_has_its_number() {
+    let mut data = lines(&[entry(0, 30)]);
+    data[20] ^= 1;
+    assert_eq!(
+        read_file(&data)
+            .problems
+            .iter()
+            .map(|problem| problem.seq)
+            .collect::<Vec<_>>(),
+        [0]
+    );
 }
 
 #[test]
 fn every_bit_of_an_open_journal_and_its_padding_is_named() {
-    every_bit_is_named(&[six(), vec![b'\n'; 1500]].concat());
+    every_bit_is_named(&[six(), vec![b'\n'; 600]].concat(), 1);
 }
 
 #[track_caller]
 fn names(data: &[u8], expected: &[(u64, &str)]) {
-    let found: Vec<(u64, String)> =
-        read_file(data).problems.into_iter().map(|problem| (problem.seq, problem.what)).collect();
-    let found: Vec<(u64, &str)> = found.iter().map(|(seq, what)| (*seq, what.as_str())).collect();
+    let found: Vec<(u64, String)> = read_file(data)
+        .problems
+        .into_iter()
+        .map(|problem| (problem.seq, problem.what))
+        .collect();
+    let found: Vec<(u64, &str)> = found
+        .iter()
+        .map(|(seq, what)| (*seq, what.as_str()))
+        .collect();
     assert_eq!(found, expected);
 }
 
 fn joined(lines: &[&[u8]]) -> Vec<u8> {
-    lines.iter().flat_map(|line| [*line, b"\n"]).collect::<Vec<_>>().concat()
+    lines
+        .iter()
+        .flat_map(|line| [*line, b"\n"])
+        .collect::<Vec<_>>()
+        .concat()
 }
 
 #[test]
 fn what_a_hand_changes_is_named_in_one_sentence() {
     let whole = six();
-    let line: Vec<&[u8]> = whole.strip_suffix(b"\n").expect("lines end").split(|byte| *byte == b'\n').collect();
+    let line: Vec<&[u8]> = whole
+        .strip_suffix(b"\n")
+        .expect("lines end")
+        .split(|byte| *byte == b'\n')
+        .collect();
     let (a, b, c, d, e, f) = (line[0], line[1], line[2], line[3], line[4], line[5]);
-    names(&joined(&[a, b, d, e, f]), &[(4, "Missing before this: record 3.")]);
-    names(&joined(&[a, b, e, f]), &[(5, "Missing before this: records 3 to 4.")]);
-    names(&joined(&[b, c, d, e, f]), &[(2, "The records before this one are missing.")]);
-    names(&joined(&[a, c, b, d, e, f]), &[(2, "This record stands after record 3, where it was not written.")]);
-    names(&joined(&[a, b, b, c, d, e, f]), &[(2, "This record stands after record 2, where it was not written.")]);
-    names(&joined(&[a, b, b"hello", c, d, e, f]), &[(2, "After this record stand bytes that belong to no record.")]);
-    names(&joined(&[b"hello", a, b]), &[(1, "Before this record stand bytes that belong to no record.")]);
+    names(
+        &joined(&[a, b, d, e, f]),
+        &[(4, "Missing before this: record 3.")],
+    );
+    names(
+        &joined(&[a, b, e, f]),
+        &[(5, "Missing before this: records 3 to 4.")],
+    );
+    names(
+        &joined(&[b, c, d, e, f]),
+        &[(2, "The records before this one are missing.")],
+    );
+    names(
+        &joined(&[a, c, b, d, e, f]),
+        &[(
+            2,
+            "This record stands after record 3, where it was not written.",
+        )],
+    );
+    names(
+        &joined(&[a, b, b, c, d, e, f]),
+        &[(
+            2,
+            "This record stands after record 2, where it was not written.",
+        )],
+    );
+    names(
+        &joined(&[a, b, b"hello", c, d, e, f]),
+        &[(2, "After this record stand bytes that belong to no record.")],
+    );
+    names(
+        &joined(&[b"hello", a, b]),
+        &[(
+            1,
+            "Before this record stand bytes that belong to no record.",
+        )],
+    );
     names(
         &joined(&[a, b"x", b"y", d, e, f]),
-        &[(2, "Altered or damaged: records 2 to 3; it does not end with its hashes as every record does.")],
+        &[(
+            2,
+            "Altered or damaged: records 2 to 3; it does not end with its hashes as every record does.",
+        )],
     );
-    names(&joined(&[a, b, b"\xff\xfe", d, e, f]), &[(3, "Altered or damaged: record 3; it is not UTF-8 text.")]);
+    names(
+        &joined(&[a, b, b"\xff\xfe", d, e, f]),
+        &[(3, "Altered or damaged: record 3; it is not UTF-8 text.")],
+    );
 
     let third =
-        Chain::after(std::str::from_utf8(&b[b.len() - 66..b.len() - 2]).expect("it is text")).seal(&entry(3, 1));
+        Chain::after(std::str::from_utf8(&b[b.len() - 66..b.len() - 2]).expect("it is text"))
+            .seal(&entry(3, 1));
     names(
         &joined(&[a, b, third.as_bytes(), d, e, f]),
-        &[(4, "This record does not follow record 3: one of the two was replaced.")],
+        &[(
+            4,
+            "This record does not follow record 3: one of the two was replaced.",
+        )],
     );
 }
 
@@ -109,32 +198,63 @@ fn a_closed_journal_that_loses_part_of_its_last_line_is_named() {
     for cut in 1..60 {
         let found = read_file(&whole[..whole.len() - cut]);
         // Without its newline alone the record is whole.
-        assert_eq!(found.problems.len(), usize::from(cut > 1), "{cut} bytes cut off");
+        assert_eq!(
+            found.problems.len(),
+            usize::from(cut > 1),
+            "{cut} bytes cut off"
+        );
     }
 }
 
 #[test]
 fn segments_are_merged_where_they_agree_and_named_where_they_do_not() {
     let whole = six();
-    let after = |seq: u64| lines(&(1..=seq).map(|seq| entry(seq, seq as usize * 9)).collect::<Vec<_>>()).len();
+    let after = |seq: u64| {
+        lines(
+            &(1..=seq)
+                .map(|seq| entry(seq, seq as usize * 9))
+                .collect::<Vec<_>>(),
+        )
+        .len()
+    };
     let first = [&whole[..after(4)], b"\n\n\n"].concat();
     let second = "20261125T183012Z-4f2a.2.jsonl";
     let found = read_files(&[(FILE, &first), (second, &whole[after(2)..])]);
-    assert_eq!((found.problems.len(), found.records.len(), found.closed), (0, 6, true));
-    assert_eq!((found.records[3].file.as_str(), found.records[4].file.as_str()), (FILE, second));
+    assert_eq!(
+        (found.problems.len(), found.records.len(), found.closed),
+        (0, 6, true)
+    );
+    assert_eq!(
+        (
+            found.records[3].file.as_str(),
+            found.records[4].file.as_str()
+        ),
+        (FILE, second)
+    );
 
     // The first file was left in the middle of a write; what it holds of record 5 is a note.
     let torn = [&whole[..after(4) + 50], b"\n\n\n"].concat();
     let found = read_files(&[(FILE, &torn), (second, &whole[after(2)..])]);
-    assert_eq!((found.problems.len(), found.records.len(), found.torn().count()), (0, 6, 1));
+    assert_eq!(
+        (
+            found.problems.len(),
+            found.records.len(),
+            found.torn().count()
+        ),
+        (0, 6, 1)
+    );
 
     let mut chain = Chain::after(FIRST_PREV);
-    let other: String =
-        (1..=6).map(|seq| chain.seal(&entry(seq, if seq == 4 { 7 } else { seq as usize * 9 })) + "\n").collect();
+    let other: String = (1..=6)
+        .map(|seq| chain.seal(&entry(seq, if seq == 4 { 7 } else { seq as usize * 9 })) + "\n")
+        .collect();
     let found = read_files(&[(FILE, &first), (second, &other.as_bytes()[after(2)..])]);
     assert_eq!(found.problems.len(), 2, "{:?}", found.problems);
-    let different =
-        Problem { file: second.into(), seq: 4, what: format!("It is not the same record as in {FILE}, line 4.") };
+    let different = Problem {
+        file: second.into(),
+        seq: 4,
+        what: format!("It is not the same record as in {FILE}, line 4."),
+    };
     assert_eq!(found.problems[0], different);
 }
 
@@ -143,9 +263,21 @@ fn segments_are_merged_where_they_agree_and_named_where_they_do_not() {
 fn is_torn(tail: &[u8]) {
     let five = lines(&entries(1..=5));
     let found = read_file(&[&five, tail, &[b'\n'; 700]].concat());
-    assert_eq!((found.records.len(), found.problems.len(), found.torn().count()), (5, 0, 1), "{:?}", found.problems);
+    assert_eq!(
+        (
+            found.records.len(),
+            found.problems.len(),
+            found.torn().count()
+        ),
+        (5, 0, 1),
+        "{:?}",
+        found.problems
+    );
     let torn = found.torn().next().expect("there is one");
-    assert_eq!((torn.after_seq, torn.offset_bytes >= five.len() as u64), (Some(5), true));
+    assert_eq!(
+        (torn.after_seq, torn.offset_bytes >= five.len() as u64),
+        (Some(5), true)
+    );
 }
 
 #[test]
@@ -171,9 +303,19 @@ fn what_a_power_cut_leaves_is_a_note_and_no_problem() {
 fn blank_lines_are_padding_wherever_they_stand() {
     let five = lines(&entries(1..=5));
     let second = lines(&entries(1..=1)).len();
-    for data in [[b"\n\n", &five[..], b"\n\n\n"].concat(), [&five[..second], b"\n\n\n", &five[second..]].concat()] {
+    for data in [
+        [b"\n\n", &five[..], b"\n\n\n"].concat(),
+        [&five[..second], b"\n\n\n", &five[second..]].concat(),
+    ] {
         let found = read_file(&data);
-        assert_eq!((found.records.len(), found.problems.len(), found.torn().count()), (5, 0, 0));
+        assert_eq!(
+            (
+                found.records.len(),
+                found.problems.len(),
+                found.torn().count()
+            ),
+            (5, 0, 0)
+        );
     }
 }
 
@@ -184,7 +326,10 @@ fn records_tell_where_they_stand() {
     for record in &found.records {
         let at = record.offset_bytes as usize;
         assert!(whole[at..].starts_with(record.text.as_bytes()));
-        assert_eq!((record.line, record.file.as_str(), record.kind.as_str()), (record.seq, FILE, "step-done"));
+        assert_eq!(
+            (record.line, record.file.as_str(), record.kind.as_str()),
+            (record.seq, FILE, "step-done")
+        );
     }
     assert_eq!(found.head, found.records[5].sha);
 }

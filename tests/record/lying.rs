@@ -24,6 +24,7 @@ struct World {
     durable_names: BTreeMap<PathBuf, usize>,
     calls: usize,
     fault: Fault,
+    reserve_bytes: Option<u64>,
 }
 
 #[derive(Clone, Default)]
@@ -47,9 +48,13 @@ pub(crate) enum Fault {
     Once(usize),
     From(usize),
     FolderFrom(usize, PathBuf),
-    OnceThenFrom(usize, usize),
+    /// The program is stopped in this call: a write may still arrive, after it nothing happens any more.
+    Stop(usize),
+    OnceThenStop(usize, usize),
     EverySync,
     EveryFolderSync,
+    /// Room for so many bytes in all.
+    Full(usize),
 }
 
 /// What of the unsynced changes a power cut leaves.
@@ -71,11 +76,17 @@ impl LyingDisk {
     }
 
     fn world(&self) -> MutexGuard<'_, World> {
-        self.world.lock().expect("no test panics while it holds the disk")
+        self.world
+            .lock()
+            .expect("no test panics while it holds the disk")
     }
 
     pub(crate) fn fail(&self, fault: Fault) {
         self.world().fault = fault;
+    }
+
+    pub(crate) fn reserve(&self, bytes: u64) {
+        self.world().reserve_bytes = Some(bytes);
     }
 
     pub(crate) fn heal(&self) {
@@ -91,13 +102,26 @@ impl LyingDisk {
     pub(crate) fn unsynced_bytes(&self) -> usize {
         let world = self.world();
         let changes = world.files.iter().flat_map(|file| &file.unsynced);
-        changes.map(|change| if let Change::Write(_, bytes) = change { bytes.len() } else { 0 }).max().unwrap_or(0)
+        changes
+            .map(|change| {
+                if let Change::Write(_, bytes) = change {
+                    bytes.len()
+                } else {
+                    0
+                }
+            })
+            .max()
+            .unwrap_or(0)
     }
 
     /// The disk as the next start finds it after a power cut now.
     pub(crate) fn after_power_cut(&self, tear: Tear) -> Self {
         let world = self.world();
-        let mut coin = Coin(if let Tear::Sectors(seed) = tear { seed } else { 0 });
+        let mut coin = Coin(if let Tear::Sectors(seed) = tear {
+            seed
+        } else {
+            0
+        });
         let keeps = |coin: &mut Coin| match tear {
             Tear::Nothing => false,
             Tear::Everything | Tear::LastWriteTo(_) => true,
@@ -112,9 +136,15 @@ impl LyingDisk {
                     Change::Cut(_) => {}
                     Change::Write(at, bytes) => {
                         let whole = match tear {
-                            Tear::LastWriteTo(len) if index + 1 == file.unsynced.len() => len.min(bytes.len()),
+                            Tear::LastWriteTo(len) if index + 1 == file.unsynced.len() => {
+                                len.min(bytes.len())
+                            }
                             _ => bytes.len(),
                         };
+                        if keeps(&mut coin) {
+                            // The length may arrive without the bytes, which are NUL then.
+                            image.resize(image.len().max(at + whole), 0);
+                        }
                         let mut from = 0;
                         while from < whole {
                             let to = whole.min((at + from + 1).next_multiple_of(SECTOR_BYTES) - at);
@@ -126,7 +156,11 @@ impl LyingDisk {
                     }
                 }
             }
-            after.files.push(File { live: image.clone(), durable: image, unsynced: Vec::new() });
+            after.files.push(File {
+                live: image.clone(),
+                durable: image,
+                unsynced: Vec::new(),
+            });
         }
         for (path, file) in world.names.iter().chain(&world.durable_names) {
             let is_settled = world.names.get(path) == world.durable_names.get(path);
@@ -136,14 +170,20 @@ impl LyingDisk {
             }
         }
         after.durable_names = after.names.clone();
-        Self { world: Arc::new(Mutex::new(after)) }
+        Self {
+            world: Arc::new(Mutex::new(after)),
+        }
     }
 
     /// Puts a file there, durable.
     pub(crate) fn place(&self, path: &Path, data: &[u8]) {
         let mut world = self.world();
         let file = world.files.len();
-        world.files.push(File { live: data.to_vec(), durable: data.to_vec(), unsynced: Vec::new() });
+        world.files.push(File {
+            live: data.to_vec(),
+            durable: data.to_vec(),
+            unsynced: Vec::new(),
+        });
         world.names.insert(path.to_owned(), file);
         world.durable_names.insert(path.to_owned(), file);
     }
@@ -154,17 +194,32 @@ impl World {
     fn call(&mut self, path: &Path) -> io::Result<()> {
         self.calls += 1;
         let fails = match &self.fault {
-            Fault::None | Fault::EverySync | Fault::EveryFolderSync => false,
+            Fault::None | Fault::EverySync | Fault::EveryFolderSync | Fault::Full(_) => false,
             Fault::Once(call) => self.calls == *call,
-            Fault::OnceThenFrom(once, from) => self.calls == *once || self.calls >= *from,
-            Fault::From(call) => self.calls >= *call,
+            Fault::OnceThenStop(once, stop) => self.calls == *once || self.calls >= *stop,
+            Fault::From(call) | Fault::Stop(call) => self.calls >= *call,
             Fault::FolderFrom(call, folder) => self.calls >= *call && path.starts_with(folder),
         };
-        if fails { Err(io::Error::other("the disk does not answer")) } else { Ok(()) }
+        if fails {
+            Err(io::Error::other("the disk does not answer"))
+        } else {
+            Ok(())
+        }
+    }
+
+    /// How many calls ago the program was stopped.
+    fn stopped(&self) -> Option<usize> {
+        match self.fault {
+            Fault::Stop(call) | Fault::OnceThenStop(_, call) => self.calls.checked_sub(call),
+            _ => None,
+        }
     }
 
     fn find(&self, path: &Path) -> io::Result<usize> {
-        self.names.get(path).copied().ok_or_else(|| io::ErrorKind::NotFound.into())
+        self.names
+            .get(path)
+            .copied()
+            .ok_or_else(|| io::ErrorKind::NotFound.into())
     }
 }
 
@@ -177,7 +232,10 @@ struct Coin(u64);
 
 impl Coin {
     fn throw(&mut self) -> bool {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         self.0 >> 63 == 1
     }
 }
@@ -198,12 +256,20 @@ impl Disk for LyingDisk {
         let file = world.files.len();
         world.files.push(File::default());
         world.names.insert(path.to_owned(), file);
-        Ok(Box::new(Handle { disk: self.clone(), path: path.to_owned(), file }))
+        Ok(Box::new(Handle {
+            disk: self.clone(),
+            path: path.to_owned(),
+            file,
+        }))
     }
 
     fn open(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
         let file = self.world().find(path)?;
-        Ok(Box::new(Handle { disk: self.clone(), path: path.to_owned(), file }))
+        Ok(Box::new(Handle {
+            disk: self.clone(),
+            path: path.to_owned(),
+            file,
+        }))
     }
 
     fn remove(&self, path: &Path) -> io::Result<()> {
@@ -221,9 +287,16 @@ impl Disk for LyingDisk {
             return Err(io::Error::other("the disk cannot sync"));
         }
         let world = &mut *world;
-        world.durable_names.retain(|path, _| path.parent() != Some(folder));
-        let here = world.names.iter().filter(|(path, _)| path.parent() == Some(folder));
-        world.durable_names.extend(here.map(|(path, file)| (path.clone(), *file)));
+        world
+            .durable_names
+            .retain(|path, _| path.parent() != Some(folder));
+        let here = world
+            .names
+            .iter()
+            .filter(|(path, _)| path.parent() == Some(folder));
+        world
+            .durable_names
+            .extend(here.map(|(path, file)| (path.clone(), *file)));
         Ok(())
     }
 
@@ -234,24 +307,43 @@ impl Disk for LyingDisk {
 
     fn names(&self, folder: &Path) -> io::Result<Vec<String>> {
         let world = self.world();
-        let here = world.names.keys().filter(|path| path.parent() == Some(folder));
-        Ok(here.filter_map(|path| Some(path.file_name()?.to_str()?.to_owned())).collect())
+        let here = world
+            .names
+            .keys()
+            .filter(|path| path.parent() == Some(folder));
+        Ok(here
+            .filter_map(|path| Some(path.file_name()?.to_str()?.to_owned()))
+            .collect())
     }
 
     fn reserve_bytes(&self) -> u64 {
-        2048
+        self.world().reserve_bytes.unwrap_or(2048)
     }
 }
 
 impl DiskFile for Handle {
     fn write_at(&mut self, bytes: &[u8], offset_bytes: u64) -> io::Result<()> {
         let mut world = self.disk.world();
-        let result = world.call(&self.path);
+        let mut result = world.call(&self.path);
+        let needed: usize = world
+            .names
+            .values()
+            .map(|file| world.files[*file].live.len())
+            .sum::<usize>()
+            + bytes.len();
+        if matches!(world.fault, Fault::Full(room) if needed > room) {
+            result = Err(io::ErrorKind::StorageFull.into());
+        }
         // A write that fails got half-way.
-        let written = if result.is_ok() { bytes } else { &bytes[..bytes.len() / 2] };
+        let written = match (&result, world.stopped()) {
+            (Ok(()), _) | (_, Some(0)) => bytes,
+            (Err(_), None) => &bytes[..bytes.len() / 2],
+            (Err(_), Some(_)) => return result,
+        };
         let file = &mut world.files[self.file];
         put(&mut file.live, offset_bytes as usize, written);
-        file.unsynced.push(Change::Write(offset_bytes as usize, written.to_vec()));
+        file.unsynced
+            .push(Change::Write(offset_bytes as usize, written.to_vec()));
         result
     }
 
@@ -261,6 +353,7 @@ impl DiskFile for Handle {
         if matches!(world.fault, Fault::EverySync) {
             result = Err(io::Error::other("the disk cannot sync"));
         }
+        let is_stopped = world.stopped().is_some();
         let file = &mut world.files[self.file];
         if result.is_ok() {
             // What an earlier failed sync forgot stays forgotten, though programs see it.
@@ -270,7 +363,7 @@ impl DiskFile for Handle {
                     Change::Cut(len) => file.durable.resize(len, 0),
                 }
             }
-        } else {
+        } else if !is_stopped {
             file.unsynced.clear();
         }
         result

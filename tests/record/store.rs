@@ -1,6 +1,8 @@
 //! Keeps values in both stores, and gives the one on the disk folders that break the database under it.
 
-use groundward::store::{DiskStore, MemoryStore, OPEN_DEADLINE, SETTINGS_KEY, Store, get_json, put_json};
+use groundward::store::{
+    DiskStore, MemoryStore, OPEN_DEADLINE, SETTINGS_KEY, Store, get_json, put_json,
+};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -9,20 +11,42 @@ use std::time::{Duration, Instant};
 #[track_caller]
 fn keeps_values(store: &dyn Store) {
     assert_eq!(store.get("a/1"), Ok(None));
-    for (key, value) in [("a/2", "two"), ("a/1", "one"), ("b/1", "other"), ("a/1", "first")] {
+    for (key, value) in [
+        ("a/2", "two"),
+        ("a/1", "one"),
+        ("b/1", "other"),
+        ("a/1", "first"),
+    ] {
         store.put(key, value.as_bytes()).expect("there is room");
     }
     assert_eq!(store.get("a/1"), Ok(Some(b"first".to_vec())));
-    assert_eq!(store.scan("a/"), Ok(vec![("a/1".into(), b"first".to_vec()), ("a/2".into(), b"two".to_vec())]));
-    store.remove("a/1").and_then(|()| store.remove("a/1")).expect("removing twice is no error");
+    assert_eq!(
+        store.scan("a/"),
+        Ok(vec![
+            ("a/1".into(), b"first".to_vec()),
+            ("a/2".into(), b"two".to_vec())
+        ])
+    );
+    store
+        .remove("a/1")
+        .and_then(|()| store.remove("a/1"))
+        .expect("removing twice is no error");
     assert_eq!(store.scan("a/").map(|found| found.len()), Ok(1));
 
     let settings = BTreeMap::from([("theme".to_owned(), 1), ("volume".to_owned(), 7)]);
-    assert_eq!(get_json::<BTreeMap<String, i32>>(store, SETTINGS_KEY), Ok(None));
+    assert_eq!(
+        get_json::<BTreeMap<String, i32>>(store, SETTINGS_KEY),
+        Ok(None)
+    );
     put_json(store, SETTINGS_KEY, &settings).expect("there is room");
     assert_eq!(get_json(store, SETTINGS_KEY), Ok(Some(settings)));
-    let why = get_json::<Vec<u8>>(store, SETTINGS_KEY).expect_err("it is no list").to_string();
-    assert!(why.starts_with("What is stored as settings/1 cannot be read: "), "{why}");
+    let why = get_json::<Vec<u8>>(store, SETTINGS_KEY)
+        .expect_err("it is no list")
+        .to_string();
+    assert!(
+        why.starts_with("What is stored as settings/1 cannot be read: "),
+        "{why}"
+    );
 }
 
 #[test]
@@ -35,28 +59,53 @@ fn both_stores_keep_values() {
 #[test]
 fn values_are_there_after_the_store_is_opened_again() {
     let data = tempfile::tempdir().expect("there is room");
-    DiskStore::open(data.path()).expect("it opens").put("k", b"v").expect("there is room");
-    assert_eq!(DiskStore::open(data.path()).expect("it opens").get("k"), Ok(Some(b"v".to_vec())));
-    assert!(data.path().join("1/db").is_file(), "a generation has a folder of its own");
+    DiskStore::open(data.path())
+        .expect("it opens")
+        .put("k", b"v")
+        .expect("there is room");
+    assert_eq!(
+        DiskStore::open(data.path()).expect("it opens").get("k"),
+        Ok(Some(b"v".to_vec()))
+    );
+    assert!(
+        data.path().join("1/db").is_file(),
+        "a generation has a folder of its own"
+    );
 }
 
 /// Opens a folder that holds something else than a store: a sentence, in time.
 #[track_caller]
 fn is_refused(folder: &Path) {
     let begun = Instant::now();
-    let why = DiskStore::open(folder).expect_err("it is damaged").to_string();
-    assert!(begun.elapsed() < OPEN_DEADLINE + Duration::from_millis(500), "{:?}", begun.elapsed());
-    assert!(why.starts_with("Settings and roll call are not kept this time: the store in "), "{why}");
+    let why = DiskStore::open(folder)
+        .expect_err("it is damaged")
+        .to_string();
+    assert!(
+        begun.elapsed() < OPEN_DEADLINE + Duration::from_millis(500),
+        "{:?}",
+        begun.elapsed()
+    );
+    assert!(
+        why.starts_with("Settings and roll call are not kept this time: the store in "),
+        "{why}"
+    );
     assert!(why.ends_with('.') && !why.contains('\n'), "{why}");
 }
 
 #[test]
 fn a_damaged_store_is_a_sentence_within_the_deadline() {
     type Damage = fn(&[u8]) -> Vec<u8>;
-    let damages: [Damage; 3] = [|whole| vec![0x5a; whole.len()], |whole| vec![0; whole.len()], |_| Vec::new()];
+    let damages: [Damage; 3] = [
+        |whole| vec![0x5a; whole.len()],
+        |whole| vec![0; whole.len()],
+        |_| Vec::new(),
+    ];
     for damage in damages {
         let data = tempfile::tempdir().expect("there is room");
-        DiskStore::open(data.path()).expect("it opens").put("k", b"v").expect("there is room");
+        DiskStore::open(data.path())
+            .expect("it opens")
+            .put("k", b"v")
+            .expect("there is room");
         let db = data.path().join("1/db");
         fs::write(&db, damage(&fs::read(&db).expect("it is there"))).expect("there is room");
         is_refused(data.path());
@@ -68,7 +117,9 @@ fn whatever_is_overwritten_the_program_goes_on_in_time() {
     let data = tempfile::tempdir().expect("there is room");
     let store = DiskStore::open(data.path()).expect("it opens");
     for key in 0..200 {
-        store.put(&format!("key/{key}"), &[key; 300]).expect("there is room");
+        store
+            .put(&format!("key/{key}"), &[key; 300])
+            .expect("there is room");
     }
     drop(store);
     let db = data.path().join("1/db");
@@ -76,10 +127,13 @@ fn whatever_is_overwritten_the_program_goes_on_in_time() {
     for block in 0..4 {
         let folder = tempfile::tempdir().expect("there is room");
         fs::create_dir_all(folder.path().join("1")).expect("there is room");
-        for file in
-            fs::read_dir(data.path().join("1")).expect("it is listed").flatten().filter(|file| file.path().is_file())
+        for file in fs::read_dir(data.path().join("1"))
+            .expect("it is listed")
+            .flatten()
+            .filter(|file| file.path().is_file())
         {
-            fs::copy(file.path(), folder.path().join("1").join(file.file_name())).expect("there is room");
+            fs::copy(file.path(), folder.path().join("1").join(file.file_name()))
+                .expect("there is room");
         }
         let mut damaged = whole.clone();
         let at = block * 16_384;

@@ -1,0 +1,356 @@
+//! Plays whole drills on the real program by touch, under a screen without a monitor, and kills it in the middle.
+//!
+//! The driver knows no screen. It reads the journal to see which prompt stands, lays the same state out headless to learn
+//! where the control with that label is, touches the real window there, and compares the prompt's picture with the one
+//! laid out. So a screen wired to one plan fails on the next.
+
+use crate::real::{on_disk, program};
+use crate::support::Chance;
+use crate::support::plans::plan_toml;
+use crate::twin::Twin;
+use groundward::engine::{Engine, LoadedPlan};
+use groundward::incident::{Act, Choice, Condition, Moment, Pick, Prompt, State, prompt};
+use groundward::signal::{Snapshot, Tap};
+use groundward::words::Language;
+use std::io::{BufRead, BufReader, Read};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+const WIDTH: u32 = 1280;
+const HEIGHT: u32 = 800;
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A screen without a monitor.
+struct Screen {
+    server: Child,
+    display: String,
+}
+
+impl Screen {
+    fn start() -> Screen {
+        let mut server = Command::new("Xvfb")
+            .args(["-displayfd", "1", "-nolisten", "tcp", "-screen", "0", &format!("{WIDTH}x{HEIGHT}x24")])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("Xvfb is installed by .ci/setup");
+        let mut number = String::new();
+        let out = server.stdout.as_mut().expect("it is piped");
+        BufReader::new(out).read_line(&mut number).expect("Xvfb names its display");
+        assert!(!number.trim().is_empty(), "Xvfb did not start");
+        Screen { server, display: format!(":{}", number.trim()) }
+    }
+
+    fn xdotool(&self, words: &[&str]) {
+        let status = Command::new("xdotool").args(words).env("DISPLAY", &self.display).status();
+        assert!(status.expect("xdotool is installed by .ci/setup").success());
+    }
+
+    fn touch(&self, (x, y): (i32, i32), held: bool) {
+        self.xdotool(&["mousemove", &x.to_string(), &y.to_string(), "mousedown", "1"]);
+        std::thread::sleep(Duration::from_millis(if held { 1_000 } else { 60 }));
+        self.xdotool(&["mouseup", "1"]);
+    }
+
+    /// What stands on the screen, as red, green, blue.
+    fn picture(&self) -> Vec<[u8; 3]> {
+        let output = Command::new("import")
+            .args(["-window", "root", "-depth", "8", "rgb:-"])
+            .env("DISPLAY", &self.display)
+            .output()
+            .expect("import is installed by .ci/setup");
+        let bytes = output.stdout;
+        assert_eq!(bytes.len(), (WIDTH * HEIGHT * 3) as usize);
+        bytes.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect()
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        let _ = self.server.kill();
+        let _ = self.server.wait();
+    }
+}
+
+/// The program on that screen.
+struct Tablet {
+    child: Child,
+    /// Incident and last record that the saved mark reported.
+    saved: Arc<Mutex<Option<(String, u64)>>>,
+    listener: Option<std::thread::JoinHandle<()>>,
+}
+
+impl Tablet {
+    fn start(screen: &Screen, plan: &Path, data: &Path) -> Tablet {
+        let mut command = program();
+        command.args(["run", "--kiosk", "--drill", "--announce", "--inches", "10.1"]).arg(plan).arg("--data").arg(data);
+        command.env("DISPLAY", &screen.display).env_remove("WAYLAND_DISPLAY");
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the program runs");
+        let saved = Arc::new(Mutex::new(None));
+        let out = child.stdout.take().expect("it is piped");
+        let listener = std::thread::spawn({
+            let saved = saved.clone();
+            move || listen(out, &saved)
+        });
+        Tablet { child, saved, listener: Some(listener) }
+    }
+
+    fn saved(&self) -> Option<(String, u64)> {
+        self.saved.lock().expect("no listener panicked").clone()
+    }
+
+    /// SIGKILL; the answer is what was called saved up to the last moment.
+    fn kill(mut self) -> Option<(String, u64)> {
+        self.child.kill().expect("it can be killed");
+        self.child.wait().expect("it ends");
+        self.listener.take().expect("it is there").join().expect("it ends");
+        self.saved()
+    }
+}
+
+impl Drop for Tablet {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn listen(out: impl Read, saved: &Mutex<Option<(String, u64)>>) {
+    for line in BufReader::new(out).lines().map_while(Result::ok) {
+        let mut words = line.split(' ');
+        if let (Some("saved"), Some(id), Some(Ok(seq))) = (words.next(), words.next(), words.next().map(str::parse)) {
+            *saved.lock().expect("nobody panicked") = Some((id.to_owned(), seq));
+        }
+    }
+}
+
+/// One drill being played.
+struct Drill {
+    screen: Screen,
+    tablet: Option<Tablet>,
+    twin: Twin,
+    standby: Snapshot,
+    plan: PathBuf,
+    data: PathBuf,
+    chance: Chance,
+    kills_left: u32,
+    killed_at: u64,
+    compared: u32,
+}
+
+impl Drill {
+    fn start(text: &str, folder: &Path, kills: u32) -> Drill {
+        let plan = folder.join("site.toml");
+        std::fs::write(&plan, text).expect("it can be written");
+        let loaded = LoadedPlan::choose(Some(("site.toml", text.as_bytes())), None, None);
+        assert!(loaded.in_use.refused.is_none(), "{:?}", loaded.in_use.refused);
+        let nowhere = Moment { wall_ms: 0, offset_min: 0, boot_ms: 0, boot_id: "none".into() };
+        let standby = Engine::new(loaded, true).snapshot(&nowhere);
+        let screen = Screen::start();
+        let data = folder.join("data");
+        let tablet = Some(Tablet::start(&screen, &plan, &data));
+        let twin = Twin::new(WIDTH, HEIGHT, 10.1);
+        Drill { screen, tablet, twin, standby, plan, data, chance: Chance(11), kills_left: kills, killed_at: 0, compared: 0 }
+    }
+
+    fn saved(&self) -> Option<(String, u64)> {
+        self.tablet.as_ref().expect("the program runs").saved()
+    }
+
+    /// The state that the journal tells of.
+    fn state(&self) -> Option<State> {
+        let (id, _) = self.saved()?;
+        Some(State::replay(on_disk(&self.data, &id)))
+    }
+
+    /// Waits for a state of which this is true.
+    fn wait_for(&self, what: &str, holds: impl Fn(&State) -> bool) -> State {
+        let patience = Instant::now() + PATIENCE;
+        while Instant::now() < patience {
+            if let Some(state) = self.state().filter(|s| holds(s)) {
+                return state;
+            }
+            std::thread::sleep(Duration::from_millis(60));
+        }
+        let shown = self.state().and_then(|s| s.facts.shown.clone());
+        panic!("{what} never came; on the screen is {shown:?}");
+    }
+
+    fn show(&self, state: &State) {
+        let last = state.log.last().map(|r| r.now.clone()).expect("an incident has records");
+        let snapshot = Snapshot { facts: Arc::new(state.facts.clone()), ..self.standby.clone() };
+        self.twin.show(&Arc::new(snapshot), &last);
+    }
+
+    fn touch(&self, label: &str, held: bool) {
+        self.screen.touch(self.twin.middle_of(label), held);
+    }
+
+    fn hang(&mut self) {
+        let position = self.standby.plan.plan.positions[0].name.clone();
+        let nowhere = Moment { wall_ms: 0, offset_min: 0, boot_ms: 0, boot_id: "none".into() };
+        self.twin.show(&Arc::new(self.standby.clone()), &nowhere);
+        let patience = Instant::now() + PATIENCE;
+        while self.saved().is_none() {
+            assert!(Instant::now() < patience, "holding the position starts nothing");
+            // The window may not have been there yet.
+            self.touch(&position, true);
+            std::thread::sleep(Duration::from_millis(300));
+        }
+        self.wait_for("a crew", |s| s.facts.forecast.is_some());
+    }
+
+    /// Something beside the prompt: the tile is touched, then the choice on its sheet.
+    fn beside(&mut self, tile: &str, choice: &str, held: bool, done: impl Fn(&State) -> bool) {
+        let state = self.state().expect("an incident runs");
+        self.show(&state);
+        self.touch(tile, false);
+        self.twin.press(tile);
+        self.show(&state);
+        std::thread::sleep(Duration::from_millis(400));
+        self.touch(choice, held);
+        self.twin.press(choice);
+        self.wait_for(choice, done);
+    }
+
+    /// Kills the program, checks that nothing called saved is lost, and starts it again.
+    fn kill(&mut self, before: &State) {
+        let (id, saved) = self.tablet.take().and_then(Tablet::kill).expect("something was saved");
+        let records = on_disk(&self.data, &id);
+        assert!(records.len() as u64 > saved, "{saved} was called saved, {} records are here", records.len());
+        let elapsed = records.last().map_or(0, |r| r.elapsed.0);
+        assert!(elapsed >= before.log.last().map_or(0, |r| r.elapsed.0));
+        self.tablet = Some(Tablet::start(&self.screen, &self.plan, &self.data));
+        let count = records.len();
+        let after = self.wait_for("the running incident", |s| s.log.len() > count);
+        let resumed = &after.log[count];
+        assert_eq!(resumed.event.kind(), "resumed", "it goes on where it was");
+        assert!(resumed.elapsed.0 >= elapsed, "the clock went on: {} after {elapsed}", resumed.elapsed.0);
+        self.kills_left -= 1;
+        self.killed_at = self.saved().map_or(0, |(_, seq)| seq);
+    }
+
+    /// The prompt's headline stands on the real screen as it was laid out.
+    fn compare(&mut self, asked: &Prompt) {
+        let headline = asked.message.text(Language::English);
+        let (x, y, width, height) = self.twin.place_of(&headline);
+        let laid_out = self.twin.picture();
+        let patience = Instant::now() + PATIENCE;
+        loop {
+            let real = self.screen.picture();
+            let mut differ = 0;
+            for row in y..y + height {
+                for column in x..x + width {
+                    let at = (row * WIDTH + column) as usize;
+                    let far = |a: u8, b: u8| a.abs_diff(b) > 40;
+                    let (a, b) = (real[at], laid_out[at]);
+                    differ += u32::from(far(a[0], b[0]) || far(a[1], b[1]) || far(a[2], b[2]));
+                }
+            }
+            if differ * 50 < width * height {
+                self.compared += 1;
+                return;
+            }
+            assert!(Instant::now() < patience, "`{headline}` is not what stands on the screen ({differ} pixels differ)");
+            std::thread::sleep(Duration::from_millis(150));
+        }
+    }
+
+    /// Plays until the incident is stood down.
+    fn play(&mut self) -> State {
+        self.hang();
+        let (mut called, mut asked_once) = (false, false);
+        for touches in 0..400 {
+            let state = self.state().expect("an incident runs");
+            if !state.facts.is_open() {
+                return state;
+            }
+            let new = self.saved().map_or(0, |(_, seq)| seq.saturating_sub(self.killed_at));
+            if self.kills_left > 0 && new >= 10 {
+                self.kill(&state);
+                continue;
+            }
+            let committed_or_off = state.facts.committed() || state.facts.casualty().off.is_some();
+            if !called && touches > 2 {
+                called = true;
+                self.show(&state);
+                let tile = self.twin.label_beginning("CALL");
+                self.touch(&tile, false);
+                self.wait_for("the call", |s| s.facts.call.confirmed.is_some());
+                continue;
+            }
+            if called && !asked_once && !committed_or_off {
+                asked_once = true;
+                self.show(&state);
+                let tile = self.twin.label_beginning("NOT CHECKED");
+                self.beside(&tile, "Talking", false, |s| {
+                    s.facts.casualty().condition.is_some_and(|(c, _)| c == Condition::Talking)
+                });
+                continue;
+            }
+            self.answer(&state);
+        }
+        panic!("the drill does not end");
+    }
+
+    fn answer(&mut self, state: &State) {
+        self.show(state);
+        let facts = &state.facts;
+        let asked = prompt(facts, facts.line.reached_at()).expect("an incident has a prompt");
+        let number = facts.shown.as_ref().map_or(0, |s| s.number);
+        if self.chance.one_in(3) {
+            self.compare(&asked);
+        }
+        let released = facts.casualty().off.is_some();
+        let give_up = !released && facts.windows.len() < 2 && self.chance.one_in(5);
+        let choice: Choice = match (&asked.main, &asked.other, &asked.small) {
+            (_, Some(other), _) if give_up && other.act == Act::NotWorking => other.clone(),
+            (_, _, Some(small)) if small.act == Act::BeginClosing => small.clone(),
+            (Some(main), _, _) => main.clone(),
+            _ => asked.choice(Pick::Option(0)).cloned().expect("a way forward"),
+        };
+        let label = choice.label.text(Language::English);
+        self.touch(&label, choice.held);
+        // The same touch may be needed once more where the prompt came up by itself under the finger.
+        let patience = Instant::now() + Duration::from_secs(3);
+        while Instant::now() < patience {
+            let now = self.state().and_then(|s| s.facts.shown.clone()).map_or(0, |s| s.number);
+            if now != number || self.state().is_some_and(|s| !s.facts.is_open()) {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(40));
+        }
+    }
+}
+
+fn drill(text: &str, kills: u32) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut drill = Drill::start(text, folder.path(), kills);
+    let state = drill.play();
+    assert_eq!(drill.kills_left, 0, "the drill was over before it was killed often enough");
+    assert!(drill.compared > 3, "the screen was looked at only {} times", drill.compared);
+    assert!(state.facts.casualty().off.is_some() && state.facts.casualty().landed.is_some());
+    let (id, _) = drill.saved().expect("it was saved");
+    let records = on_disk(&drill.data, &id);
+    assert!(records.windows(2).all(|w| w[1].elapsed >= w[0].elapsed), "the clock never ran backwards");
+    // Back to standby by touch, and the next incident can begin.
+    drill.show(&state);
+    drill.touch("To standby", false);
+    std::thread::sleep(Duration::from_millis(600));
+    let standby = Arc::new(drill.standby.clone());
+    drill.twin.show(&standby, &records[0].now);
+    drill.twin.press("Log");
+    assert!(matches!(drill.twin.sent().last(), Some(Tap::ReadLog)), "the twin is on standby");
+}
+
+#[test]
+fn the_demo_drill_is_played_by_touch_and_killed_in_the_middle() {
+    drill(groundward::plan::DEMO, 5);
+}
+
+#[test]
+fn a_drill_on_a_generated_plan_is_played_by_the_same_hand() {
+    drill(&plan_toml(5), 5);
+}

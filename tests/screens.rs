@@ -1,0 +1,487 @@
+//! Plays the screens as a person does: by label and role, with glove-sized touches, held touches, keys; then looks.
+//!
+//! The window is the program's own, filled by the production engine through the production presenter; only the
+//! backend is a headless one with set time. A picture of each screen in both themes and both orientations is compared
+//! with the one in `tests/pictures`; `GROUNDWARD_PICTURES=renew` draws them anew, to be looked at before they are kept.
+
+use super::desk::Desk;
+use groundward::kiosk::{App, Metrics, Presenter, Theme};
+use groundward::signal::{Effect, Input, JournalReport, LogEntry, LogRow, Tap};
+use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions};
+use slint::platform::{PointerEventButton, WindowEvent};
+use slint::{ComponentHandle, Global, LogicalPosition, Model, PhysicalSize};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::rc::Rc;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Width and height in pixels, diagonal in inches.
+type Screen = (u32, u32, f32);
+
+const SCREENS: [Screen; 6] = [
+    (1280, 800, 8.0),
+    (800, 1280, 8.0),
+    (1280, 800, 10.1),
+    (800, 1280, 10.1),
+    (1920, 1200, 10.1),
+    (1200, 1920, 12.0),
+];
+
+const TOUCH_MM_MIN: f32 = 20.0;
+const GAP_MM_MIN: f32 = 5.0;
+const CONTRAST_MIN: f64 = 7.0;
+/// A pixel that is cut by the grid of the screen counts as whole.
+const ROUNDING_PX: f32 = 1.0;
+
+/// A tablet without a screen of glass.
+struct Tablet {
+    desk: Desk,
+    app: App,
+    presenter: Rc<Presenter>,
+    taps: Rc<RefCell<Vec<Tap>>>,
+    size: (u32, u32),
+    px_per_mm: f32,
+}
+
+impl Tablet {
+    fn new((width, height, inches): Screen) -> Tablet {
+        let backend = TestingBackend::new(TestingBackendOptions {
+            mock_time: true,
+            threading: false,
+            renderer_name: Some("software".into()),
+        });
+        // A test that runs on a thread of an earlier one finds the backend there.
+        let _ = slint::platform::set_platform(Box::new(backend));
+        let app = App::new().expect("a headless window can be made");
+        let taps = Rc::new(RefCell::new(Vec::new()));
+        let presenter = Presenter::new(&app, {
+            let taps = taps.clone();
+            move |tap| taps.borrow_mut().push(tap)
+        });
+        let px_per_mm = (width as f32).hypot(height as f32) / (inches * 25.4);
+        Metrics::get(&app).set_mm(px_per_mm);
+        app.window().set_size(PhysicalSize::new(width, height));
+        app.show().expect("a headless window can be shown");
+        let mut tablet = Tablet { desk: Desk::demo(), app, presenter, taps, size: (width, height), px_per_mm };
+        tablet.refresh();
+        tablet
+    }
+
+    /// Hands touches to the engine and shows what has become of it.
+    fn refresh(&mut self) {
+        loop {
+            let taps: Vec<Tap> = self.taps.borrow_mut().drain(..).collect();
+            if taps.is_empty() {
+                break;
+            }
+            for tap in taps {
+                for effect in self.desk.tap(tap) {
+                    self.answer_effect(&effect);
+                }
+            }
+        }
+        self.save();
+        let snapshot = Arc::new(self.desk.engine.snapshot(&self.desk.now));
+        self.presenter.show(&snapshot, &self.desk.now, false);
+        self.turn(20);
+    }
+
+    fn answer_effect(&mut self, effect: &Effect) {
+        let entry = |incident: &str, drill, intact| LogEntry {
+            incident: incident.to_owned(),
+            when: "2031-05-12 14:02".to_owned(),
+            place: format!("Silo 3 roof, {incident} hatch"),
+            drill,
+            closed: true,
+            hung: Some("6:58".to_owned()),
+            intact,
+        };
+        match effect {
+            Effect::ReadLog => {
+                let log = ["east", "west", "north", "south"];
+                let log = log.iter().enumerate().map(|(i, id)| entry(id, i % 2 == 1, i != 2)).collect();
+                self.desk.take(Input::Log(log));
+            }
+            Effect::ReadIncident { .. } => {
+                let row = |i: i64| LogRow {
+                    elapsed: format!("0:{i:02}"),
+                    text: format!("Row {i} of the record, with words enough to need a second line on a narrow screen"),
+                    who: "Ines".to_owned(),
+                };
+                self.desk.take(Input::LogRows((0..20).map(row).collect()));
+            }
+            _ => {}
+        }
+    }
+
+    /// Everything written is durable.
+    fn save(&mut self) {
+        let written = self.desk.records.last().map(|r| (r.incident.to_string(), r.seq));
+        if let Some((incident, seq)) = written {
+            let head = "0123456789abcdef".repeat(4);
+            self.desk.take(Input::Journal(JournalReport::Saved { incident, seq, head }));
+        }
+    }
+
+    /// Lets the screen's own time pass.
+    fn turn(&self, ms: u64) {
+        for _ in 0..ms.div_ceil(10) {
+            i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(10));
+        }
+    }
+
+    /// Lets time pass for the engine and the screen.
+    fn pass(&mut self, ms: i64) {
+        self.desk.pass(ms);
+        self.refresh();
+    }
+
+    /// Everything that can be touched now.
+    fn controls(&self) -> Vec<ElementHandle> {
+        ElementQuery::from_root(&self.app).match_accessible_role(AccessibleRole::Button).find_all()
+    }
+
+    /// The one control whose label begins like this.
+    #[track_caller]
+    fn control(&self, label: &str) -> ElementHandle {
+        let begins = |c: &ElementHandle| {
+            c.accessible_label().is_some_and(|l| l == label || l.starts_with(&format!("{label}, ")))
+        };
+        let all = self.controls();
+        let mut found: Vec<_> = all.iter().filter(|c| begins(c)).cloned().collect();
+        let labels: Vec<_> = all.iter().filter_map(ElementHandle::accessible_label).collect();
+        assert_eq!(found.len(), 1, "one control says `{label}`; there are {labels:?}");
+        found.remove(0)
+    }
+
+    #[track_caller]
+    fn says(&self, text: &str) {
+        let found = ElementHandle::find_by_accessible_label(&self.app, text).count();
+        assert_eq!(found, 1, "`{text}` stands on the screen once");
+    }
+
+    /// Does what a screen reader does.
+    #[track_caller]
+    fn activate(&mut self, label: &str) {
+        self.control(label).invoke_accessible_default_action();
+        self.refresh();
+    }
+
+    /// Puts a finger on a control for so long.
+    #[track_caller]
+    fn touch(&mut self, label: &str, ms: u64) {
+        let control = self.control(label);
+        let (at, size) = (control.absolute_position(), control.size());
+        let position = LogicalPosition::new(at.x + size.width / 2.0, at.y + size.height / 2.0);
+        let window = self.app.window();
+        let button = PointerEventButton::Left;
+        window.dispatch_event(WindowEvent::PointerMoved { position });
+        window.dispatch_event(WindowEvent::PointerPressed { position, button });
+        self.turn(ms);
+        self.app.window().dispatch_event(WindowEvent::PointerReleased { position, button });
+        self.refresh();
+    }
+
+    fn key(&mut self, text: &str, ms: u64) {
+        self.app.window().dispatch_event(WindowEvent::KeyPressed { text: text.into() });
+        self.turn(ms);
+        self.app.window().dispatch_event(WindowEvent::KeyReleased { text: text.into() });
+        self.refresh();
+    }
+
+    /// Checks every touch on the screen as it is.
+    #[track_caller]
+    fn fits_gloves(&self, scene: &str) {
+        let size = self.app.window().size();
+        assert_eq!((size.width, size.height), self.size, "{scene}: the content makes the window no larger");
+        let mut labels = BTreeMap::new();
+        let mut boxes = Vec::new();
+        for control in self.controls() {
+            let label = control.accessible_label().unwrap_or_default().to_string();
+            assert!(!label.is_empty(), "{scene}: every control has a label");
+            *labels.entry(label.clone()).or_insert(0) += 1;
+            let (at, size) = (control.absolute_position(), control.size());
+            let least = TOUCH_MM_MIN * self.px_per_mm - ROUNDING_PX;
+            assert!(
+                size.width >= least && size.height >= least,
+                "{scene}: `{label}` is {:.1} x {:.1} mm",
+                size.width / self.px_per_mm,
+                size.height / self.px_per_mm
+            );
+            let (right, bottom) = (at.x + size.width, at.y + size.height);
+            let (width, height) = (self.size.0 as f32 + ROUNDING_PX, self.size.1 as f32 + ROUNDING_PX);
+            assert!(at.x >= -ROUNDING_PX && at.y >= -ROUNDING_PX, "{scene}: `{label}` is inside");
+            assert!(right <= width && bottom <= height, "{scene}: `{label}` is inside");
+            boxes.push((label, at.x, at.y, right, bottom));
+        }
+        assert!(!boxes.is_empty(), "{scene}: something can be touched");
+        for (label, count) in labels {
+            assert_eq!(count, 1, "{scene}: one control says `{label}`");
+        }
+        for (i, a) in boxes.iter().enumerate() {
+            for b in &boxes[i + 1..] {
+                let across = (b.1 - a.3).max(a.1 - b.3);
+                let down = (b.2 - a.4).max(a.2 - b.4);
+                let gap = across.max(down);
+                assert!(
+                    gap >= GAP_MM_MIN * self.px_per_mm - ROUNDING_PX,
+                    "{scene}: `{}` and `{}` are {:.1} mm apart",
+                    a.0,
+                    b.0,
+                    gap / self.px_per_mm
+                );
+            }
+        }
+    }
+}
+
+/// Walks through the screens and calls back at each scene.
+fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
+    at(tablet, "standby");
+    tablet.activate("On shift: 6 of 6");
+    at(tablet, "on shift");
+    tablet.activate("Back");
+    tablet.activate("Log");
+    at(tablet, "log");
+    tablet.activate("2031-05-12 14:02, Silo 3 roof, east hatch");
+    at(tablet, "log rows");
+    tablet.activate("Back");
+    tablet.activate("Back");
+
+    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default();
+    tablet.activate(&held);
+    tablet.pass(9_000);
+    at(tablet, "first");
+    tablet.activate("Where?");
+    at(tablet, "where");
+    tablet.activate("Silo 3 roof, east hatch");
+    tablet.pass(1_000);
+    tablet.activate("It is safe");
+    at(tablet, "undo");
+    tablet.pass(11_000);
+    while !tablet.controls().iter().any(|c| c.accessible_label().is_some_and(|l| l.starts_with("Not working"))) {
+        tablet.desk.answer();
+        tablet.pass(11_000);
+    }
+    at(tablet, "rescue");
+    for sheet in ["NOT CHECKED", "OTHER WAY"] {
+        tablet.activate(sheet);
+        at(tablet, sheet);
+        if sheet == "OTHER WAY" {
+            tablet.activate("Time of the fall");
+            at(tablet, "time of the fall");
+        }
+        tablet.activate("Back");
+    }
+    tablet.activate("DANGER");
+    at(tablet, "danger");
+    let over = tablet.controls().into_iter().find_map(|c| c.accessible_label().filter(|l| l.starts_with("Over: ")));
+    tablet.activate(&over.expect("somebody can say that the danger is over"));
+    tablet.pass(200_000);
+    at(tablet, "change");
+    tablet.activate("OTHER WAY");
+    tablet.activate("Off the harness");
+    tablet.pass(14_000);
+    at(tablet, "aftercare");
+    tablet.activate("OTHER WAY");
+    tablet.activate("Stand down");
+    at(tablet, "closing");
+    tablet.desk.answer_until("Stood down. Write this down:");
+    tablet.refresh();
+    at(tablet, "closed");
+}
+
+#[test]
+fn every_touch_suits_a_glove_on_every_screen() {
+    for screen in SCREENS {
+        let mut tablet = Tablet::new(screen);
+        let mut scenes = 0;
+        walk(&mut tablet, |tablet, scene| {
+            tablet.fits_gloves(&format!("{screen:?} {scene}"));
+            scenes += 1;
+        });
+        assert_eq!(scenes, 16);
+    }
+}
+
+#[test]
+fn text_and_ground_reach_seven_to_one_in_every_look() {
+    let mut tablet = Tablet::new(SCREENS[2]);
+    let mut looks = 0;
+    let mut check = |tablet: &Tablet| {
+        let pairs = Theme::get(&tablet.app).get_pairs();
+        assert!(pairs.row_count() > 8, "the pairs are listed");
+        for pair in pairs.iter() {
+            let contrast = contrast(pair.text.to_argb_u8(), pair.ground.to_argb_u8());
+            assert!(contrast >= CONTRAST_MIN, "{}: {contrast:.2}", pair.name);
+        }
+        looks += 1;
+    };
+    check(&tablet);
+    tablet.activate("Light");
+    check(&tablet);
+    tablet.activate("Dark");
+    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default();
+    tablet.activate(&held);
+    tablet.activate("DANGER");
+    check(&tablet);
+    assert_eq!(looks, 3);
+}
+
+/// As WCAG 2.2 defines it.
+fn contrast(a: slint::RgbaColor<u8>, b: slint::RgbaColor<u8>) -> f64 {
+    let linear = |v: u8| {
+        let v = f64::from(v) / 255.0;
+        if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+    };
+    let luminance =
+        |c: slint::RgbaColor<u8>| 0.2126 * linear(c.red) + 0.7152 * linear(c.green) + 0.0722 * linear(c.blue);
+    let (a, b) = (luminance(a), luminance(b));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+#[test]
+fn the_contrast_of_published_pairs_comes_out() {
+    let grey = |v| slint::RgbaColor { alpha: 255, red: v, green: v, blue: v };
+    assert!((contrast(grey(0x59), grey(0xff)) - 7.005).abs() < 0.01);
+    assert!(contrast(grey(0x5a), grey(0xff)) < CONTRAST_MIN);
+    assert!((contrast(grey(0), grey(255)) - 21.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_held_touch_needs_its_time_and_a_short_one_does_nothing() {
+    let mut tablet = Tablet::new(SCREENS[2]);
+    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default().to_string();
+    tablet.touch(&held, 600);
+    assert!(!tablet.desk.facts().is_open(), "0.6 s is too short");
+    tablet.touch(&held, 900);
+    assert!(tablet.desk.facts().is_open(), "0.8 s is enough");
+}
+
+#[test]
+fn a_held_place_starts_the_clock_there() {
+    let mut tablet = Tablet::new(SCREENS[1]);
+    tablet.touch("Silo 3 roof, east hatch", 900);
+    assert!(tablet.desk.facts().position().is_some());
+    tablet.says("Silo 3 roof, east hatch");
+}
+
+#[test]
+fn one_touch_answers_once_and_undo_takes_it_back() {
+    let mut tablet = Tablet::new(SCREENS[2]);
+    tablet.touch("Silo 3 roof, east hatch", 900);
+    tablet.pass(2_000);
+    tablet.touch("It is safe", 80);
+    assert!(tablet.desk.facts().scene.safe.is_some());
+    tablet.touch("Undo", 80);
+    assert!(tablet.desk.facts().scene.safe.is_none());
+}
+
+#[test]
+fn keys_alone_reach_and_hold_a_control() {
+    let mut tablet = Tablet::new(SCREENS[2]);
+    tablet.key("\t", 10);
+    tablet.key(" ", 300);
+    assert!(!tablet.desk.facts().is_open(), "a short key does nothing on a held control");
+    tablet.key(" ", 900);
+    assert!(tablet.desk.facts().is_open());
+    tablet.pass(2_000);
+    // The order of the keys goes through everything: sooner or later danger is reached.
+    for _ in 0..20 {
+        if tablet.desk.facts().danger.is_some() {
+            return;
+        }
+        tablet.key("\t", 10);
+        let before = tablet.desk.records.len();
+        tablet.key("\n", 10);
+        if tablet.desk.records.len() == before && tablet.controls().iter().any(|c| c.accessible_label().is_some_and(|l| l == "Back")) {
+            tablet.activate("Back");
+        }
+    }
+    panic!("twenty steps of the tabulator reach every control of a screen");
+}
+
+#[test]
+fn the_main_job_is_done_by_touch() {
+    let mut tablet = Tablet::new(SCREENS[3]);
+    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default().to_string();
+    tablet.touch(&held, 900);
+    tablet.pass(2_000);
+    tablet.touch("Where?", 80);
+    tablet.touch("Silo 3 roof, east hatch", 80);
+    tablet.pass(2_000);
+    tablet.touch("CALL 112", 80);
+    assert!(tablet.desk.facts().call.confirmed.is_some());
+    for _ in 0..80 {
+        if tablet.desk.facts().opened.is_none() {
+            return;
+        }
+        tablet.pass(1_500);
+        if tablet.desk.facts().aftercare.len() > 10 && tablet.desk.facts().closing.is_none() {
+            tablet.touch("OTHER WAY", 80);
+            tablet.touch("Stand down", 80);
+            continue;
+        }
+        let prompt = tablet.desk.prompt();
+        let choice = prompt.main.or(prompt.options.into_iter().next()).expect("there is a way forward");
+        tablet.touch(&super::desk::said(&choice), if choice.held { 900 } else { 80 });
+    }
+    panic!("the incident never came to its end");
+}
+
+const PICTURES: [&str; 7] = ["standby", "first", "rescue", "danger", "aftercare", "closed", "log"];
+
+#[test]
+fn the_screens_look_as_they_were_looked_at() {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/pictures");
+    let renew = std::env::var("GROUNDWARD_PICTURES").is_ok_and(|v| v == "renew");
+    let drawn = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
+    let mut differing = Vec::new();
+    for (screen, way) in [(SCREENS[2], "landscape"), (SCREENS[3], "portrait")] {
+        for theme in ["dark", "light"] {
+            let mut tablet = Tablet::new(screen);
+            if theme == "light" {
+                tablet.activate("Light");
+            }
+            walk(&mut tablet, |tablet, scene| {
+                if !PICTURES.contains(&scene) {
+                    return;
+                }
+                let picture = tablet.app.window().take_snapshot().expect("a headless window draws");
+                assert_eq!((picture.width(), picture.height()), tablet.size);
+                let name = format!("{scene}-{way}-{theme}.png");
+                let rgb: Vec<u8> = picture.as_slice().iter().flat_map(|p| [p.r, p.g, p.b]).collect();
+                if renew {
+                    write(&folder.join(&name), &rgb, tablet.size);
+                } else if read(&folder.join(&name)) != Some((rgb.clone(), tablet.size)) {
+                    write(&drawn.join(&name), &rgb, tablet.size);
+                    differing.push(name);
+                }
+            });
+        }
+    }
+    assert!(
+        differing.is_empty(),
+        "these screens look different; look at them in {} and renew the pictures if that is right: {differing:?}",
+        drawn.display()
+    );
+}
+
+fn write(path: &std::path::Path, rgb: &[u8], (width, height): (u32, u32)) {
+    let file = std::fs::File::create(path).expect("a picture can be written");
+    let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_compression(png::Compression::High);
+    let mut writer = encoder.write_header().expect("the head of a picture can be written");
+    writer.write_image_data(rgb).expect("a picture can be written");
+}
+
+fn read(path: &std::path::Path) -> Option<(Vec<u8>, (u32, u32))> {
+    let file = std::fs::File::open(path).ok()?;
+    let mut reader = png::Decoder::new(std::io::BufReader::new(file)).read_info().ok()?;
+    let mut rgb = vec![0; reader.output_buffer_size()?];
+    let info = reader.next_frame(&mut rgb).ok()?;
+    Some((rgb, (info.width, info.height)))
+}
