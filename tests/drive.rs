@@ -44,8 +44,8 @@ impl Screen {
     }
 
     fn xdotool(&self, words: &[&str]) {
-        let status = Command::new("xdotool").args(words).env("DISPLAY", &self.display).status();
-        assert!(status.expect("xdotool is installed by .ci/setup").success());
+        let output = Command::new("xdotool").args(words).env("DISPLAY", &self.display).output();
+        assert!(output.expect("xdotool is installed by .ci/setup").status.success(), "{words:?}");
     }
 
     fn touch(&self, (x, y): (i32, i32), held: bool) {
@@ -202,17 +202,39 @@ impl Drill {
         self.wait_for("a crew", |s| s.facts.forecast.is_some());
     }
 
+    /// Touches as often as a person would until something has come of it.
+    fn touch_until(&self, label: &str, held: bool, done: impl Fn(&State) -> bool) {
+        self.wait_for_window();
+        let patience = Instant::now() + PATIENCE;
+        while Instant::now() < patience {
+            self.touch(label, held);
+            let look_until = Instant::now() + Duration::from_secs(3);
+            while Instant::now() < look_until {
+                if self.state().is_some_and(|s| done(&s)) {
+                    return;
+                }
+                std::thread::sleep(Duration::from_millis(50));
+            }
+        }
+        panic!("touching `{label}` has no effect");
+    }
+
+    /// After a start the record goes on before the window stands.
+    fn wait_for_window(&self) {
+        self.screen.xdotool(&["search", "--sync", "--onlyvisible", "--name", "groundward"]);
+    }
+
     /// Something beside the prompt: the tile is touched, then the choice on its sheet.
     fn beside(&mut self, tile: &str, choice: &str, held: bool, done: impl Fn(&State) -> bool) {
         let state = self.state().expect("an incident runs");
         self.show(&state);
+        self.wait_for_window();
         self.touch(tile, false);
         self.twin.press(tile);
         self.show(&state);
         std::thread::sleep(Duration::from_millis(400));
-        self.touch(choice, held);
+        self.touch_until(choice, held, done);
         self.twin.press(choice);
-        self.wait_for(choice, done);
     }
 
     /// Kills the program, checks that nothing called saved is lost, and starts it again.
@@ -277,8 +299,7 @@ impl Drill {
                 called = true;
                 self.show(&state);
                 let tile = self.twin.label_beginning("CALL");
-                self.touch(&tile, false);
-                self.wait_for("the call", |s| s.facts.call.confirmed.is_some());
+                self.touch_until(&tile, false, |s| s.facts.call.confirmed.is_some());
                 continue;
             }
             if called && !asked_once && !committed_or_off {
@@ -312,6 +333,7 @@ impl Drill {
             _ => asked.choice(Pick::Option(0)).cloned().expect("a way forward"),
         };
         let label = choice.label.text(Language::English);
+        self.wait_for_window();
         self.touch(&label, choice.held);
         // The same touch may be needed once more where the prompt came up by itself under the finger.
         let patience = Instant::now() + Duration::from_secs(3);

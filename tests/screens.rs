@@ -7,7 +7,9 @@
 use super::desk::Desk;
 use groundward::kiosk::{App, Metrics, Presenter, Theme};
 use groundward::signal::{Effect, Input, JournalReport, LogEntry, LogRow, Tap};
-use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions};
+use i_slint_backend_testing::{
+    AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
+};
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition, Model, PhysicalSize};
 use std::cell::RefCell;
@@ -64,7 +66,14 @@ impl Tablet {
         Metrics::get(&app).set_mm(px_per_mm);
         app.window().set_size(PhysicalSize::new(width, height));
         app.show().expect("a headless window can be shown");
-        let mut tablet = Tablet { desk: Desk::demo(), app, presenter, taps, size: (width, height), px_per_mm };
+        let mut tablet = Tablet {
+            desk: Desk::demo(),
+            app,
+            presenter,
+            taps,
+            size: (width, height),
+            px_per_mm,
+        };
         tablet.refresh();
         tablet
     }
@@ -101,13 +110,19 @@ impl Tablet {
         match effect {
             Effect::ReadLog => {
                 let log = ["east", "west", "north", "south"];
-                let log = log.iter().enumerate().map(|(i, id)| entry(id, i % 2 == 1, i != 2)).collect();
+                let log = log
+                    .iter()
+                    .enumerate()
+                    .map(|(i, id)| entry(id, i % 2 == 1, i != 2))
+                    .collect();
                 self.desk.take(Input::Log(log));
             }
             Effect::ReadIncident { .. } => {
                 let row = |i: i64| LogRow {
                     elapsed: format!("0:{i:02}"),
-                    text: format!("Row {i} of the record, with words enough to need a second line on a narrow screen"),
+                    text: format!(
+                        "Row {i} of the record, with words enough to need a second line on a narrow screen"
+                    ),
                     who: "Ines".to_owned(),
                 };
                 self.desk.take(Input::LogRows((0..20).map(row).collect()));
@@ -118,10 +133,18 @@ impl Tablet {
 
     /// Everything written is durable.
     fn save(&mut self) {
-        let written = self.desk.records.last().map(|r| (r.incident.to_string(), r.seq));
+        let written = self
+            .desk
+            .records
+            .last()
+            .map(|r| (r.incident.to_string(), r.seq));
         if let Some((incident, seq)) = written {
             let head = "0123456789abcdef".repeat(4);
-            self.desk.take(Input::Journal(JournalReport::Saved { incident, seq, head }));
+            self.desk.take(Input::Journal(JournalReport::Saved {
+                incident,
+                seq,
+                head,
+            }));
         }
     }
 
@@ -140,19 +163,29 @@ impl Tablet {
 
     /// Everything that can be touched now.
     fn controls(&self) -> Vec<ElementHandle> {
-        ElementQuery::from_root(&self.app).match_accessible_role(AccessibleRole::Button).find_all()
+        ElementQuery::from_root(&self.app)
+            .match_accessible_role(AccessibleRole::Button)
+            .find_all()
     }
 
     /// The one control whose label begins like this.
     #[track_caller]
     fn control(&self, label: &str) -> ElementHandle {
         let begins = |c: &ElementHandle| {
-            c.accessible_label().is_some_and(|l| l == label || l.starts_with(&format!("{label}, ")))
+            c.accessible_label()
+                .is_some_and(|l| l == label || l.starts_with(&format!("{label}, ")))
         };
         let all = self.controls();
         let mut found: Vec<_> = all.iter().filter(|c| begins(c)).cloned().collect();
-        let labels: Vec<_> = all.iter().filter_map(ElementHandle::accessible_label).collect();
-        assert_eq!(found.len(), 1, "one control says `{label}`; there are {labels:?}");
+        let labels: Vec<_> = all
+            .iter()
+            .filter_map(ElementHandle::accessible_label)
+            .collect();
+        assert_eq!(
+            found.len(),
+            1,
+            "one control says `{label}`; there are {labels:?}"
+        );
         found.remove(0)
     }
 
@@ -180,14 +213,20 @@ impl Tablet {
         window.dispatch_event(WindowEvent::PointerMoved { position });
         window.dispatch_event(WindowEvent::PointerPressed { position, button });
         self.turn(ms);
-        self.app.window().dispatch_event(WindowEvent::PointerReleased { position, button });
+        self.app
+            .window()
+            .dispatch_event(WindowEvent::PointerReleased { position, button });
         self.refresh();
     }
 
     fn key(&mut self, text: &str, ms: u64) {
-        self.app.window().dispatch_event(WindowEvent::KeyPressed { text: text.into() });
+        self.app
+            .window()
+            .dispatch_event(WindowEvent::KeyPressed { text: text.into() });
         self.turn(ms);
-        self.app.window().dispatch_event(WindowEvent::KeyReleased { text: text.into() });
+        self.app
+            .window()
+            .dispatch_event(WindowEvent::KeyReleased { text: text.into() });
         self.refresh();
     }
 
@@ -195,7 +234,11 @@ impl Tablet {
     #[track_caller]
     fn fits_gloves(&self, scene: &str) {
         let size = self.app.window().size();
-        assert_eq!((size.width, size.height), self.size, "{scene}: the content makes the window no larger");
+        assert_eq!(
+            (size.width, size.height),
+            self.size,
+            "{scene}: the content makes the window no larger"
+        );
         let mut labels = BTreeMap::new();
         let mut boxes = Vec::new();
         for control in self.controls() {
@@ -211,9 +254,18 @@ impl Tablet {
                 size.height / self.px_per_mm
             );
             let (right, bottom) = (at.x + size.width, at.y + size.height);
-            let (width, height) = (self.size.0 as f32 + ROUNDING_PX, self.size.1 as f32 + ROUNDING_PX);
-            assert!(at.x >= -ROUNDING_PX && at.y >= -ROUNDING_PX, "{scene}: `{label}` is inside");
-            assert!(right <= width && bottom <= height, "{scene}: `{label}` is inside");
+            let (width, height) = (
+                self.size.0 as f32 + ROUNDING_PX,
+                self.size.1 as f32 + ROUNDING_PX,
+            );
+            assert!(
+                at.x >= -ROUNDING_PX && at.y >= -ROUNDING_PX,
+                "{scene}: `{label}` is inside"
+            );
+            assert!(
+                right <= width && bottom <= height,
+                "{scene}: `{label}` is inside"
+            );
             boxes.push((label, at.x, at.y, right, bottom));
         }
         assert!(!boxes.is_empty(), "{scene}: something can be touched");
@@ -250,7 +302,11 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("Back");
     tablet.activate("Back");
 
-    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default();
+    let held = tablet
+        .controls()
+        .remove(0)
+        .accessible_label()
+        .unwrap_or_default();
     tablet.activate(&held);
     tablet.pass(9_000);
     at(tablet, "first");
@@ -261,7 +317,10 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("It is safe");
     at(tablet, "undo");
     tablet.pass(11_000);
-    while !tablet.controls().iter().any(|c| c.accessible_label().is_some_and(|l| l.starts_with("Not working"))) {
+    while !tablet.controls().iter().any(|c| {
+        c.accessible_label()
+            .is_some_and(|l| l.starts_with("Not working"))
+    }) {
         tablet.desk.answer();
         tablet.pass(11_000);
     }
@@ -277,7 +336,10 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     }
     tablet.activate("DANGER");
     at(tablet, "danger");
-    let over = tablet.controls().into_iter().find_map(|c| c.accessible_label().filter(|l| l.starts_with("Over: ")));
+    let over = tablet
+        .controls()
+        .into_iter()
+        .find_map(|c| c.accessible_label().filter(|l| l.starts_with("Over: ")));
     tablet.activate(&over.expect("somebody can say that the danger is over"));
     tablet.pass(200_000);
     at(tablet, "change");
@@ -323,7 +385,11 @@ fn text_and_ground_reach_seven_to_one_in_every_look() {
     tablet.activate("Light");
     check(&tablet);
     tablet.activate("Dark");
-    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default();
+    let held = tablet
+        .controls()
+        .remove(0)
+        .accessible_label()
+        .unwrap_or_default();
     tablet.activate(&held);
     tablet.activate("DANGER");
     check(&tablet);
@@ -334,17 +400,27 @@ fn text_and_ground_reach_seven_to_one_in_every_look() {
 fn contrast(a: slint::RgbaColor<u8>, b: slint::RgbaColor<u8>) -> f64 {
     let linear = |v: u8| {
         let v = f64::from(v) / 255.0;
-        if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+        if v <= 0.040_45 {
+            v / 12.92
+        } else {
+            ((v + 0.055) / 1.055).powf(2.4)
+        }
     };
-    let luminance =
-        |c: slint::RgbaColor<u8>| 0.2126 * linear(c.red) + 0.7152 * linear(c.green) + 0.0722 * linear(c.blue);
+    let luminance = |c: slint::RgbaColor<u8>| {
+        0.2126 * linear(c.red) + 0.7152 * linear(c.green) + 0.0722 * linear(c.blue)
+    };
     let (a, b) = (luminance(a), luminance(b));
     (a.max(b) + 0.05) / (a.min(b) + 0.05)
 }
 
 #[test]
 fn the_contrast_of_published_pairs_comes_out() {
-    let grey = |v| slint::RgbaColor { alpha: 255, red: v, green: v, blue: v };
+    let grey = |v| slint::RgbaColor {
+        alpha: 255,
+        red: v,
+        green: v,
+        blue: v,
+    };
     assert!((contrast(grey(0x59), grey(0xff)) - 7.005).abs() < 0.01);
     assert!(contrast(grey(0x5a), grey(0xff)) < CONTRAST_MIN);
     assert!((contrast(grey(0), grey(255)) - 21.0).abs() < 1e-9);
@@ -353,7 +429,12 @@ fn the_contrast_of_published_pairs_comes_out() {
 #[test]
 fn a_held_touch_needs_its_time_and_a_short_one_does_nothing() {
     let mut tablet = Tablet::new(SCREENS[2]);
-    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default().to_string();
+    let held = tablet
+        .controls()
+        .remove(0)
+        .accessible_label()
+        .unwrap_or_default()
+        .to_string();
     tablet.touch(&held, 600);
     assert!(!tablet.desk.facts().is_open(), "0.6 s is too short");
     tablet.touch(&held, 900);
@@ -384,7 +465,10 @@ fn keys_alone_reach_and_hold_a_control() {
     let mut tablet = Tablet::new(SCREENS[2]);
     tablet.key("\t", 10);
     tablet.key(" ", 300);
-    assert!(!tablet.desk.facts().is_open(), "a short key does nothing on a held control");
+    assert!(
+        !tablet.desk.facts().is_open(),
+        "a short key does nothing on a held control"
+    );
     tablet.key(" ", 900);
     assert!(tablet.desk.facts().is_open());
     tablet.pass(2_000);
@@ -396,7 +480,12 @@ fn keys_alone_reach_and_hold_a_control() {
         tablet.key("\t", 10);
         let before = tablet.desk.records.len();
         tablet.key("\n", 10);
-        if tablet.desk.records.len() == before && tablet.controls().iter().any(|c| c.accessible_label().is_some_and(|l| l == "Back")) {
+        if tablet.desk.records.len() == before
+            && tablet
+                .controls()
+                .iter()
+                .any(|c| c.accessible_label().is_some_and(|l| l == "Back"))
+        {
             tablet.activate("Back");
         }
     }
@@ -406,7 +495,12 @@ fn keys_alone_reach_and_hold_a_control() {
 #[test]
 fn the_main_job_is_done_by_touch() {
     let mut tablet = Tablet::new(SCREENS[3]);
-    let held = tablet.controls().remove(0).accessible_label().unwrap_or_default().to_string();
+    let held = tablet
+        .controls()
+        .remove(0)
+        .accessible_label()
+        .unwrap_or_default()
+        .to_string();
     tablet.touch(&held, 900);
     tablet.pass(2_000);
     tablet.touch("Where?", 80);
@@ -419,19 +513,32 @@ fn the_main_job_is_done_by_touch() {
             return;
         }
         tablet.pass(1_500);
-        if tablet.desk.facts().aftercare.len() > 10 && tablet.desk.facts().closing.is_none() {
-            tablet.touch("OTHER WAY", 80);
-            tablet.touch("Stand down", 80);
-            continue;
-        }
         let prompt = tablet.desk.prompt();
-        let choice = prompt.main.or(prompt.options.into_iter().next()).expect("there is a way forward");
-        tablet.touch(&super::desk::said(&choice), if choice.held { 900 } else { 80 });
+        // Once the casualty is off the harness, the small answer is the one that closes.
+        let small = prompt
+            .small
+            .filter(|_| tablet.desk.facts().casualty().off.is_some());
+        let choice = small
+            .or(prompt.main)
+            .or(prompt.options.into_iter().next())
+            .expect("there is a way forward");
+        tablet.touch(
+            &super::desk::said(&choice),
+            if choice.held { 900 } else { 80 },
+        );
     }
-    panic!("the incident never came to its end");
+    panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 7] = ["standby", "first", "rescue", "danger", "aftercare", "closed", "log"];
+const PICTURES: [&str; 7] = [
+    "standby",
+    "first",
+    "rescue",
+    "danger",
+    "aftercare",
+    "closed",
+    "log",
+];
 
 #[test]
 fn the_screens_look_as_they_were_looked_at() {
@@ -449,10 +556,18 @@ fn the_screens_look_as_they_were_looked_at() {
                 if !PICTURES.contains(&scene) {
                     return;
                 }
-                let picture = tablet.app.window().take_snapshot().expect("a headless window draws");
+                let picture = tablet
+                    .app
+                    .window()
+                    .take_snapshot()
+                    .expect("a headless window draws");
                 assert_eq!((picture.width(), picture.height()), tablet.size);
                 let name = format!("{scene}-{way}-{theme}.png");
-                let rgb: Vec<u8> = picture.as_slice().iter().flat_map(|p| [p.r, p.g, p.b]).collect();
+                let rgb: Vec<u8> = picture
+                    .as_slice()
+                    .iter()
+                    .flat_map(|p| [p.r, p.g, p.b])
+                    .collect();
                 if renew {
                     write(&folder.join(&name), &rgb, tablet.size);
                 } else if read(&folder.join(&name)) != Some((rgb.clone(), tablet.size)) {
@@ -474,13 +589,19 @@ fn write(path: &std::path::Path, rgb: &[u8], (width, height): (u32, u32)) {
     let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_compression(png::Compression::High);
-    let mut writer = encoder.write_header().expect("the head of a picture can be written");
-    writer.write_image_data(rgb).expect("a picture can be written");
+    let mut writer = encoder
+        .write_header()
+        .expect("the head of a picture can be written");
+    writer
+        .write_image_data(rgb)
+        .expect("a picture can be written");
 }
 
 fn read(path: &std::path::Path) -> Option<(Vec<u8>, (u32, u32))> {
     let file = std::fs::File::open(path).ok()?;
-    let mut reader = png::Decoder::new(std::io::BufReader::new(file)).read_info().ok()?;
+    let mut reader = png::Decoder::new(std::io::BufReader::new(file))
+        .read_info()
+        .ok()?;
     let mut rgb = vec![0; reader.output_buffer_size()?];
     let info = reader.next_frame(&mut rgb).ok()?;
     Some((rgb, (info.width, info.height)))

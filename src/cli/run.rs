@@ -114,9 +114,11 @@ pub(super) fn run(options: &Options) -> u8 {
     let ended = engine_thread.join();
     match (shown, ended) {
         (Err(why), _) => {
+            let why = why.to_string();
+            let why = why.lines().next().unwrap_or_default().trim_end_matches('.');
             say_error(&format!(
-                "there is no screen to open ({why}); `groundward check`, `groundward log` and `groundward rehearse` work \
-                 without one"
+                "there is no screen to open ({why}); `groundward check`, `groundward log` and \
+                 `groundward rehearse` work without one"
             ));
             2
         }

@@ -14,7 +14,14 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, off: Millis) {
     view.clock_caption = sight.label(Id::SinceThen);
     view.off_title = sight.label(Id::OffHarness).to_uppercase().into();
     let hung = clock(facts.hanging(at));
-    view.off_sub = sight.with(if facts.at_least() { Id::HungAtLeast } else { Id::Hung }, [&hung]);
+    view.off_sub = sight.with(
+        if facts.at_least() {
+            Id::HungAtLeast
+        } else {
+            Id::Hung
+        },
+        [&hung],
+    );
     rescue::place(view, sight);
     rescue::shared(view, sight);
 }

@@ -43,19 +43,33 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     let target = facts.policy().target;
     let fell = casualty.fell;
     let minute = 60_000;
-    let change_by = facts.running.as_ref().map_or(0, |r| r.change_by.0.saturating_sub(fell.0));
-    let reach = (target.0 + minute).max(facts.since_fall(at).0 + minute).max(change_by + minute);
+    let change_by = facts
+        .running
+        .as_ref()
+        .map_or(0, |r| r.change_by.0.saturating_sub(fell.0));
+    let reach = (target.0 + minute)
+        .max(facts.since_fall(at).0 + minute)
+        .max(change_by + minute);
     let needed = reach.saturating_add(minute - 1) / minute;
     let steps = (needed - MINUTES_MIN).max(0).saturating_add(GROWS_BY - 1) / GROWS_BY;
-    let scale = Scale { fell, minutes: MINUTES_MIN + steps * GROWS_BY };
+    let scale = Scale {
+        fell,
+        minutes: MINUTES_MIN + steps * GROWS_BY,
+    };
 
     view.ticks = ticks(&scale, target);
     view.now_at = scale.after(facts.since_fall(at));
-    view.target = LineMark { at: scale.after(target), label: sight.say(&target_mark(facts)) };
+    view.target = LineMark {
+        at: scale.after(target),
+        label: sight.say(&target_mark(facts)),
+    };
     view.off = match casualty.off {
         Some((off, _)) => {
             let hung = clock(Millis(off.0.saturating_sub(fell.0)));
-            LineMark { at: scale.at(off), label: sight.with(Id::OffMark, [&hung]) }
+            LineMark {
+                at: scale.at(off),
+                label: sight.with(Id::OffMark, [&hung]),
+            }
         }
         None => LineMark::default(),
     };
@@ -64,7 +78,10 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
 }
 
 fn ticks(scale: &Scale, target: Millis) -> Vec<Tick> {
-    let every = [1, 2, 5, 10, 15, 30, 60].into_iter().find(|e| scale.minutes / e < TICKS_MAX).unwrap_or(120);
+    let every = [1, 2, 5, 10, 15, 30, 60]
+        .into_iter()
+        .find(|e| scale.minutes / e < TICKS_MAX)
+        .unwrap_or(120);
     (0..=scale.minutes / every)
         .map(|i| i * every)
         .map(|minute| Tick {
@@ -103,7 +120,9 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
             ..band(BandKind::Past, scale, w.from, w.to, facts.method(&w.method))
         })
         .collect();
-    let Some(running) = &facts.running else { return bands };
+    let Some(running) = &facts.running else {
+        return bands;
+    };
     let method = facts.method(&running.method);
     let changes = off.is_none() && !facts.committed() && facts.next_method().is_some();
     let end = match off {
@@ -111,7 +130,9 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
         None if changes => running.change_by.max(at),
         // Once committed there is no moment to change by; the band goes as far as it is expected to take.
         None => {
-            let likely = facts.forecast_of(&running.method).map_or(0, |f| f.likely_ms);
+            let likely = facts
+                .forecast_of(&running.method)
+                .map_or(0, |f| f.likely_ms);
             Millis(running.started.0.saturating_add(likely)).max(at)
         }
     };
@@ -127,17 +148,30 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
     }
     // What would come after: the next method, and the one after that in the order of the ladder.
     let mut from = end;
-    let tried = |m: &Method| m.id == running.method || facts.windows.iter().any(|w| w.method == m.id);
+    let tried =
+        |m: &Method| m.id == running.method || facts.windows.iter().any(|w| w.method == m.id);
     let next = facts.next_method();
-    let later = facts.methods().iter().filter(|m| !facts.ruled_out(m) && !tried(m) && Some(*m) != next);
+    let later = facts
+        .methods()
+        .iter()
+        .filter(|m| !facts.ruled_out(m) && !tried(m) && Some(*m) != next);
     for (index, method) in next.into_iter().chain(later).take(2).enumerate() {
-        let length = facts.forecast_of(&method.id).map_or(method.change_after.0, |f| f.change_after_ms);
+        let length = facts
+            .forecast_of(&method.id)
+            .map_or(method.change_after.0, |f| f.change_after_ms);
         let to = Millis(from.0.saturating_add(length));
         if scale.at(from) >= 1.0 {
             break;
         }
-        let (kind, note) = if index == 0 { (BandKind::Ready, Id::Ready) } else { (BandKind::Coming, Id::Coming) };
-        bands.push(Band { note: sight.label(note), ..band(kind, scale, from, to, Some(method)) });
+        let (kind, note) = if index == 0 {
+            (BandKind::Ready, Id::Ready)
+        } else {
+            (BandKind::Coming, Id::Coming)
+        };
+        bands.push(Band {
+            note: sight.label(note),
+            ..band(kind, scale, from, to, Some(method))
+        });
         from = to;
     }
     bands
@@ -147,13 +181,25 @@ fn footers(sight: Sight<'_>) -> Vec<SharedString> {
     let facts = sight.facts();
     let casualty = facts.casualty();
     let mut footers = Vec::new();
-    let out: Vec<&str> = facts.methods().iter().filter(|m| facts.ruled_out(m)).map(|m| m.name.as_str()).collect();
+    let out: Vec<&str> = facts
+        .methods()
+        .iter()
+        .filter(|m| facts.ruled_out(m))
+        .map(|m| m.name.as_str())
+        .collect();
     if casualty.off.is_none() && !out.is_empty() {
         footers.push(sight.with(Id::OutOnly, [&out.join(", ")]));
     }
     let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
     let time = wall_time(sight.wall_ms(casualty.fell), offset);
-    let fell = sight.with(if facts.at_least() { Id::FellAtLeast } else { Id::Fell }, [&time]);
+    let fell = sight.with(
+        if facts.at_least() {
+            Id::FellAtLeast
+        } else {
+            Id::Fell
+        },
+        [&time],
+    );
     footers.push(if casualty.fell_corrected {
         format!("{fell} · {}", sight.label(Id::ClockCorrected)).into()
     } else {

@@ -15,8 +15,14 @@ const VARIABLE: &str = "FONTCONFIG_FILE";
 const DEPTH_MAX: usize = 5;
 
 const FONTS: [(&str, &[u8]); 2] = [
-    ("B612-Regular.otf", include_bytes!("../../ui/fonts/B612-Regular.otf")),
-    ("B612-Bold.otf", include_bytes!("../../ui/fonts/B612-Bold.otf")),
+    (
+        "B612-Regular.otf",
+        include_bytes!("../../ui/fonts/B612-Regular.otf"),
+    ),
+    (
+        "B612-Bold.otf",
+        include_bytes!("../../ui/fonts/B612-Bold.otf"),
+    ),
 ];
 
 /// Returns where a font can be found; else starts the program anew with our own below `folder`, and does not return.
@@ -25,7 +31,9 @@ const FONTS: [(&str, &[u8]); 2] = [
 ///
 /// Where our fonts cannot be written or the program cannot be started anew.
 pub fn ensure_font(folder: &Path) -> io::Result<()> {
-    if std::env::var_os(VARIABLE).is_some() || font_folders().iter().any(|f| holds_font(f, DEPTH_MAX)) {
+    if std::env::var_os(VARIABLE).is_some()
+        || font_folders().iter().any(|f| holds_font(f, DEPTH_MAX))
+    {
         return Ok(());
     }
     let configuration = write(folder)?;
@@ -44,7 +52,11 @@ fn write(folder: &Path) -> io::Result<PathBuf> {
         std::fs::write(folder.join(name), bytes)?;
     }
     let configuration = folder.join("fonts.conf");
-    let escaped = folder.display().to_string().replace('&', "&amp;").replace('<', "&lt;");
+    let escaped = folder
+        .display()
+        .to_string()
+        .replace('&', "&amp;")
+        .replace('<', "&lt;");
     let text = format!(
         "<?xml version=\"1.0\"?>\n<!DOCTYPE fontconfig SYSTEM \"fonts.dtd\">\n<fontconfig>\n\
          <dir>{escaped}</dir>\n<cachedir>{escaped}/cache</cachedir>\n</fontconfig>\n"
@@ -56,13 +68,26 @@ fn write(folder: &Path) -> io::Result<PathBuf> {
 fn font_folders() -> Vec<PathBuf> {
     let home = std::env::var_os("HOME").map(PathBuf::from);
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from);
-    let own = home.iter().flat_map(|h| [h.join(".fonts"), h.join(".local/share/fonts")]);
-    let system = ["/usr/share/fonts", "/usr/local/share/fonts", "/usr/share/X11/fonts"].map(PathBuf::from);
-    system.into_iter().chain(own).chain(data.map(|d| d.join("fonts"))).collect()
+    let own = home
+        .iter()
+        .flat_map(|h| [h.join(".fonts"), h.join(".local/share/fonts")]);
+    let system = [
+        "/usr/share/fonts",
+        "/usr/local/share/fonts",
+        "/usr/share/X11/fonts",
+    ]
+    .map(PathBuf::from);
+    system
+        .into_iter()
+        .chain(own)
+        .chain(data.map(|d| d.join("fonts")))
+        .collect()
 }
 
 fn holds_font(folder: &Path, depth: usize) -> bool {
-    let Ok(entries) = std::fs::read_dir(folder) else { return false };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return false;
+    };
     entries.flatten().any(|entry| {
         let path = entry.path();
         match path.extension().and_then(OsStr::to_str) {

@@ -8,11 +8,23 @@ use crate::words::Id;
 
 pub(super) fn fill(view: &mut View, sight: Sight<'_>, open: Option<&str>) {
     view.screen = Screen::Log;
-    view.log_items = sight.snapshot.log.iter().map(|entry| item(sight, entry)).collect();
-    let Some(entry) = open.and_then(|id| sight.snapshot.log.iter().find(|e| e.incident == id)) else { return };
+    view.log_items = sight
+        .snapshot
+        .log
+        .iter()
+        .map(|entry| item(sight, entry))
+        .collect();
+    let Some(entry) = open.and_then(|id| sight.snapshot.log.iter().find(|e| e.incident == id))
+    else {
+        return;
+    };
     let item = item(sight, entry);
     view.log_title = item.place;
-    view.log_sub = format!("{} · {} · {} · {}", item.time, item.kind, item.outcome, item.seal).into();
+    view.log_sub = format!(
+        "{} · {} · {} · {}",
+        item.time, item.kind, item.outcome, item.seal
+    )
+    .into();
     view.log_rows = sight
         .snapshot
         .log_rows
@@ -36,9 +48,17 @@ fn item(sight: Sight<'_>, entry: &LogEntry) -> LogItem {
         id: entry.incident.as_str().into(),
         time: entry.when.as_str().into(),
         place: entry.place.as_str().into(),
-        kind: sight.label(if entry.drill { Id::LogDrill } else { Id::LogRescue }),
+        kind: sight.label(if entry.drill {
+            Id::LogDrill
+        } else {
+            Id::LogRescue
+        }),
         outcome,
-        seal: sight.label(if entry.intact { Id::LogIntact } else { Id::LogAltered }),
+        seal: sight.label(if entry.intact {
+            Id::LogIntact
+        } else {
+            Id::LogAltered
+        }),
         intact: entry.intact,
     }
 }

@@ -1,8 +1,11 @@
 //! Pushes what is to be shown into the window, and sends what is touched. Synchronous; lives on the screen's thread.
 
 use super::sight::Sight;
-use super::ui::{Actions, App, Ask, Choice, Labels, LogItem, LogRow, Notice, Person, SheetKind, State, Tick, Tone};
 use super::ui::Band;
+use super::ui::{
+    Actions, App, Ask, Choice, Labels, LogItem, LogRow, Notice, Person, SheetKind, State, Tick,
+    Tone,
+};
 use super::view::View;
 use super::{aftercare, log, rescue, sheets, standby};
 use crate::incident::{Act, Moment, Pick};
@@ -103,15 +106,21 @@ impl Presenter {
             log_items => set_log_items,
             log_rows => set_log_rows,
         };
-        let presenter =
-            Rc::new(Presenter { app: app.as_weak(), lists, local: RefCell::default(), send: Box::new(send) });
+        let presenter = Rc::new(Presenter {
+            app: app.as_weak(),
+            lists,
+            local: RefCell::default(),
+            send: Box::new(send),
+        });
         presenter.listen(app);
         presenter
     }
 
     /// Shows a snapshot as it is at a moment. `silent` says that the engine does not answer.
     pub fn show(&self, snapshot: &Arc<Snapshot>, now: &Moment, silent: bool) {
-        let Some(app) = self.app.upgrade() else { return };
+        let Some(app) = self.app.upgrade() else {
+            return;
+        };
         let view = {
             let mut local = self.local.borrow_mut();
             local.shown = Some((snapshot.clone(), now.clone(), silent));
@@ -277,8 +286,17 @@ impl Presenter {
 
     fn choose(&self, kind: SheetKind, id: &str) {
         let shown = self.local.borrow().shown.clone();
-        let Some((snapshot, now, _)) = shown else { return };
-        let next = sheets::chosen(Sight { snapshot: &snapshot, now: &now }, kind, id);
+        let Some((snapshot, now, _)) = shown else {
+            return;
+        };
+        let next = sheets::chosen(
+            Sight {
+                snapshot: &snapshot,
+                now: &now,
+            },
+            kind,
+            id,
+        );
         match next {
             sheets::Next::Send(tap) => {
                 self.local.borrow_mut().sheet = SheetKind::None;
@@ -310,9 +328,11 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
         tone: if grave { Tone::Bad } else { Tone::Caution },
     };
     if silent {
-        view.notices.push(notice(&Message::of(Id::NoticeEngine), true));
+        view.notices
+            .push(notice(&Message::of(Id::NoticeEngine), true));
     }
-    view.notices.extend(snapshot.notices.iter().map(|n| notice(&n.message, n.grave)));
+    view.notices
+        .extend(snapshot.notices.iter().map(|n| notice(&n.message, n.grave)));
     if view.notices.len() > 1 {
         view.notices_more = format!("+{}", view.notices.len() - 1).into();
     }
@@ -332,7 +352,11 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_drill(say(Id::DrillMark));
     labels.set_now(say(Id::Now));
     labels.set_line_heading(say(Id::MinutesSinceFall));
-    labels.set_somebody_hangs(say(if drill { Id::StandbyHoldDrill } else { Id::StandbyHold }));
+    labels.set_somebody_hangs(say(if drill {
+        Id::StandbyHoldDrill
+    } else {
+        Id::StandbyHold
+    }));
     labels.set_somebody_hangs_sub(say(Id::StandbyHoldSub));
     labels.set_hold(say(Id::StandbyHoldSub));
     labels.set_log(say(Id::StandbyLog));

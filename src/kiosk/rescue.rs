@@ -44,27 +44,57 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
         view.undo = sight.label(Id::Undo);
         view.undo_sub = seconds(left).replace(' ', "\u{a0}").into();
     }
+    if facts.stood_down.is_some() {
+        // Nothing more can be said of this incident: the tiles go, the seal of its record is shown.
+        view.hash = hash(sight.snapshot.head.as_deref().unwrap_or_default());
+        return;
+    }
     view.condition = condition(sight);
     view.call = call(sight);
-    let danger = if view.danger { Id::TileDangerOn } else { Id::TileDangerSub };
+    let danger = if view.danger {
+        Id::TileDangerOn
+    } else {
+        Id::TileDangerSub
+    };
     view.alarm = tile(sight.label(Id::TileDanger), sight.label(danger), Tone::Bad);
-    view.ways = tile(sight.label(Id::TileOther), sight.label(Id::TileOtherSub), Tone::Quiet);
-    if facts.stood_down.is_some() {
-        view.hash = hash(sight.snapshot.head.as_deref().unwrap_or_default());
-    }
+    view.ways = tile(
+        sight.label(Id::TileOther),
+        sight.label(Id::TileOtherSub),
+        Tone::Quiet,
+    );
 }
 
 fn until(view: &mut View, sight: Sight<'_>) {
     let (facts, at) = (sight.facts(), sight.at());
-    let Some(running) = &facts.running else { return };
+    let Some(running) = &facts.running else {
+        return;
+    };
     if facts.committed() || facts.danger.is_some() || facts.next_method().is_none() {
         return;
     }
-    let left = Millis(running.change_by.0.saturating_sub(at.0).saturating_add(999).max(0));
-    let by = clock(Millis(running.change_by.0.saturating_sub(facts.casualty().fell.0)));
-    let planned = facts.forecast_of(&running.method).is_none_or(|f| f.source == "plan");
+    let left = Millis(
+        running
+            .change_by
+            .0
+            .saturating_sub(at.0)
+            .saturating_add(999)
+            .max(0),
+    );
+    let by = clock(Millis(
+        running.change_by.0.saturating_sub(facts.casualty().fell.0),
+    ));
+    let planned = facts
+        .forecast_of(&running.method)
+        .is_none_or(|f| f.source == "plan");
     view.until = digits(&clock(left));
-    view.until_caption = sight.with(if planned { Id::UntilChangePlan } else { Id::UntilChange }, [&by]);
+    view.until_caption = sight.with(
+        if planned {
+            Id::UntilChangePlan
+        } else {
+            Id::UntilChange
+        },
+        [&by],
+    );
 }
 
 pub(super) fn place(view: &mut View, sight: Sight<'_>) {
@@ -72,17 +102,23 @@ pub(super) fn place(view: &mut View, sight: Sight<'_>) {
     view.place = match (&facts.place, facts.position()) {
         (Whereabouts::Unknown, _) => Place::default(),
         (_, Some(position)) => {
-            let feet = position.feet_above_ground.map(|h| {
-                let height = metres(h).replace(' ', "\u{a0}");
-                sight.with(Id::FeetUp, [&height]).to_string()
-            });
-            let detail: Vec<String> = feet.into_iter().chain(position.below.clone()).collect();
-            Place { known: true, name: position.name.as_str().into(), detail: detail.join(", ").into() }
+            let feet = position
+                .feet_above_ground
+                .map(|h| metres(h).replace(' ', "\u{a0}"));
+            Place {
+                known: true,
+                name: position.name.as_str().into(),
+                detail: feet
+                    .map(|height| sight.with(Id::FeetUp, [&height]))
+                    .unwrap_or_default(),
+                below: position.below.as_deref().unwrap_or_default().into(),
+            }
         }
         (_, None) => Place {
             known: true,
             name: sight.label(Id::PlaceNotListed),
             detail: sight.label(Id::NoPlanPlace),
+            below: SharedString::default(),
         },
     };
 }
@@ -90,16 +126,35 @@ pub(super) fn place(view: &mut View, sight: Sight<'_>) {
 fn ask(view: &mut View, sight: Sight<'_>) {
     let facts = sight.facts();
     // The prompt of the time last written down is the one that the engine takes answers to.
-    let Some(prompt) = prompt(facts, facts.line.reached_at()) else { return };
-    let text = |choice: &Option<incident::Choice>| choice.as_ref().map(|c| sight.say(&c.label)).unwrap_or_default();
+    let Some(prompt) = prompt(facts, facts.line.reached_at()) else {
+        return;
+    };
+    let text = |choice: &Option<incident::Choice>| {
+        choice
+            .as_ref()
+            .map(|c| sight.say(&c.label))
+            .unwrap_or_default()
+    };
     let sub = |choice: &Option<incident::Choice>| {
-        choice.as_ref().and_then(|c| c.sub.as_ref()).map(|m| sight.say(m)).unwrap_or_default()
+        choice
+            .as_ref()
+            .and_then(|c| c.sub.as_ref())
+            .map(|m| sight.say(m))
+            .unwrap_or_default()
     };
     let held = |choice: &Option<incident::Choice>| choice.as_ref().is_some_and(|c| c.held);
     view.prompt = Prompt {
-        id: facts.shown.as_ref().and_then(|s| i32::try_from(s.number).ok()).unwrap_or(-1),
+        id: facts
+            .shown
+            .as_ref()
+            .and_then(|s| i32::try_from(s.number).ok())
+            .unwrap_or(-1),
         headline: sight.say(&prompt.message),
-        caution: prompt.caution.as_ref().map(|m| sight.say(m)).unwrap_or_default(),
+        caution: prompt
+            .caution
+            .as_ref()
+            .map(|m| sight.say(m))
+            .unwrap_or_default(),
         answer: text(&prompt.main),
         answer_sub: sub(&prompt.main),
         answer_held: held(&prompt.main),
@@ -108,7 +163,12 @@ fn ask(view: &mut View, sight: Sight<'_>) {
         apart_sub: sub(&prompt.other),
         apart_held: held(&prompt.other),
     };
-    view.details = prompt.lines.iter().take(LINES_MAX).map(|m| sight.say(m)).collect();
+    view.details = prompt
+        .lines
+        .iter()
+        .take(LINES_MAX)
+        .map(|m| sight.say(m))
+        .collect();
     view.options = prompt
         .options
         .iter()
@@ -116,7 +176,11 @@ fn ask(view: &mut View, sight: Sight<'_>) {
         .map(|(index, option)| Choice {
             id: index.to_string().into(),
             title: sight.say(&option.label),
-            sub: option.sub.as_ref().map(|m| sight.say(m)).unwrap_or_default(),
+            sub: option
+                .sub
+                .as_ref()
+                .map(|m| sight.say(m))
+                .unwrap_or_default(),
             tone: Tone::Plain,
             held: option.held,
             enabled: true,
@@ -131,18 +195,35 @@ fn kit(view: &mut View, sight: Sight<'_>) {
     let asks_for_step = prompt(facts, facts.line.reached_at())
         .and_then(|p| p.main)
         .is_some_and(|c| c.act == incident::Act::StepDone);
-    let Some((running, method, step)) = facts.step().filter(|_| asks_for_step) else { return };
+    let Some((running, method, step)) = facts.step().filter(|_| asks_for_step) else {
+        return;
+    };
     let fallback = running.fallback.and_then(|f| step.fallback.get(f));
-    let role = fallback.and_then(|f| f.role.as_ref()).or(step.role.as_ref());
-    let Some(posting) = role.and_then(|role| facts.posting(&method.id, role)) else { return };
-    let (Some(kit), Some(opened)) = (&posting.kit, &facts.opened) else { return };
+    let role = fallback
+        .and_then(|f| f.role.as_ref())
+        .or(step.role.as_ref());
+    let Some(posting) = role.and_then(|role| facts.posting(&method.id, role)) else {
+        return;
+    };
+    let (Some(kit), Some(opened)) = (&posting.kit, &facts.opened) else {
+        return;
+    };
     let asked = prompt(facts, facts.line.reached_at()).and_then(|p| p.main);
     if asked.is_none_or(|main| main.act != Act::StepDone) {
         return;
     }
-    let station = posting.station.as_ref().and_then(|id| opened.plan.station(id));
-    let to = opened.plan.place(&posting.place).map(|p| sight.with(Id::KitTo, [&p.name])).unwrap_or_default();
-    let from = station.and_then(|s| opened.plan.place(&s.place)).map(|p| sight.with(Id::FromStation, [&p.name]));
+    let station = posting
+        .station
+        .as_ref()
+        .and_then(|id| opened.plan.station(id));
+    let to = opened
+        .plan
+        .place(&posting.place)
+        .map(|p| sight.with(Id::KitTo, [&p.name]))
+        .unwrap_or_default();
+    let from = station
+        .and_then(|s| opened.plan.place(&s.place))
+        .map(|p| sight.with(Id::FromStation, [&p.name]));
     view.kit = Kit {
         name: capital(kit),
         station: station.map(|s| short(&s.name)).unwrap_or_default(),
@@ -150,7 +231,9 @@ fn kit(view: &mut View, sight: Sight<'_>) {
             Some(from) => format!("{from} {to}").into(),
             None => to,
         },
-        seconds: seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}").into(),
+        seconds: seconds(Millis(posting.travel_ms))
+            .replace(' ', "\u{a0}")
+            .into(),
     };
 }
 
@@ -165,18 +248,29 @@ fn short(station: &str) -> SharedString {
 fn people(view: &mut View, sight: Sight<'_>) {
     let facts = sight.facts();
     let method = facts.running.as_ref().map(|r| r.method.as_str());
-    let sent: Vec<_> = facts.orders.iter().filter(|(m, _)| method.is_none_or(|running| running == m)).collect();
+    let sent: Vec<_> = facts
+        .orders
+        .iter()
+        .filter(|(m, _)| method.is_none_or(|running| running == m))
+        .collect();
     view.people = sent
         .iter()
         .take(PEOPLE_MAX)
         .map(|(method, posting)| {
-            let task = posting.kit.as_deref().or_else(|| facts.method(method).map(|m| m.name.as_str()));
+            let task = posting
+                .kit
+                .as_deref()
+                .or_else(|| facts.method(method).map(|m| m.name.as_str()));
             let task = task.unwrap_or_default();
             let time = seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}");
             let here = posting.travel_ms == 0;
             Person {
                 name: facts.name(&posting.responder).into(),
-                note: if here { task.into() } else { sight.with(Id::Going, [task, &time]) },
+                note: if here {
+                    task.into()
+                } else {
+                    sight.with(Id::Going, [task, &time])
+                },
                 mark: if here { Mark::There } else { Mark::Going },
                 tone: Tone::Plain,
             }
@@ -192,10 +286,19 @@ fn condition(sight: Sight<'_>) -> ui::Tile {
     let (facts, at) = (sight.facts(), sight.at());
     let casualty = facts.casualty();
     let Some((condition, reported)) = casualty.condition else {
-        return tile(sight.label(Id::TileNotChecked), sight.label(Id::TileNotCheckedSub), Tone::Caution);
+        return tile(
+            sight.label(Id::TileNotChecked),
+            sight.label(Id::TileNotCheckedSub),
+            Tone::Caution,
+        );
     };
     let asked = sight.with(Id::TileAsked, [&crate::words::ago(reported, at)]);
-    let since = || sight.with(Id::TileSince, [&clock(Millis(reported.0.saturating_sub(casualty.fell.0)))]);
+    let since = || {
+        sight.with(
+            Id::TileSince,
+            [&clock(Millis(reported.0.saturating_sub(casualty.fell.0)))],
+        )
+    };
     match condition {
         Condition::NotAnswering => tile(sight.label(Id::TileNotAnswering), since(), Tone::Bad),
         _ if at.0.saturating_sub(reported.0) > facts.policy().check_every.0 => {
@@ -209,7 +312,9 @@ fn condition(sight: Sight<'_>) -> ui::Tile {
 fn call(sight: Sight<'_>) -> ui::Tile {
     let (facts, at) = (sight.facts(), sight.at());
     let caller = facts.call.ordered.last();
-    let name = caller.and_then(|(id, _)| id.as_deref()).map(|id| facts.name(id));
+    let name = caller
+        .and_then(|(id, _)| id.as_deref())
+        .map(|id| facts.name(id));
     if let Some(made) = facts.call.confirmed {
         let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
         let time = wall_time(sight.wall_ms(made), offset);
@@ -226,11 +331,17 @@ fn call(sight: Sight<'_>) -> ui::Tile {
     if late {
         return tile(sight.label(Id::TileCallLate), sub, Tone::Bad);
     }
-    let number = facts.opened.as_ref().map_or("", |o| o.plan.site.emergency_number.as_str());
+    let number = facts
+        .opened
+        .as_ref()
+        .map_or("", |o| o.plan.site.emergency_number.as_str());
     tile(sight.with(Id::TileCall, [number]), sub, Tone::Caution)
 }
 
 fn hash(head: &str) -> Vec<SharedString> {
     let digits: Vec<char> = head.chars().collect();
-    digits.chunks(HASH_GROUP).map(|group| group.iter().collect::<String>().into()).collect()
+    digits
+        .chunks(HASH_GROUP)
+        .map(|group| group.iter().collect::<String>().into())
+        .collect()
 }

@@ -45,12 +45,24 @@ pub(super) fn applies(kind: SheetKind, sight: Sight<'_>) -> bool {
     match kind {
         SheetKind::None => true,
         SheetKind::Shift | SheetKind::Command => sight.facts().opened.is_none(),
-        SheetKind::Condition | SheetKind::Ways | SheetKind::Call | SheetKind::FallTime | SheetKind::Place => open,
+        SheetKind::Condition
+        | SheetKind::Ways
+        | SheetKind::Call
+        | SheetKind::FallTime
+        | SheetKind::Place => open,
     }
 }
 
 fn choice(id: &str, title: SharedString, sub: SharedString) -> Choice {
-    Choice { id: id.into(), title, sub, tone: Tone::Plain, held: false, enabled: true, chosen: false }
+    Choice {
+        id: id.into(),
+        title,
+        sub,
+        tone: Tone::Plain,
+        held: false,
+        enabled: true,
+        chosen: false,
+    }
 }
 
 pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind) {
@@ -61,12 +73,20 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind) {
         SheetKind::FallTime => Id::SheetFall,
         SheetKind::Place => Id::SheetWhere,
         SheetKind::Shift => {
-            view.sheet = Sheet { kind, title: view.shift.title.clone(), hint: SharedString::default() };
+            view.sheet = Sheet {
+                kind,
+                title: view.shift.title.clone(),
+                hint: SharedString::default(),
+            };
             view.sheet_choices = shift(sight);
             return;
         }
     };
-    view.sheet = Sheet { kind, title: sight.label(title), hint: SharedString::default() };
+    view.sheet = Sheet {
+        kind,
+        title: sight.label(title),
+        hint: SharedString::default(),
+    };
     view.sheet_choices = match kind {
         SheetKind::Condition => condition(sight),
         SheetKind::Ways => ways(sight),
@@ -83,15 +103,32 @@ fn condition(sight: Sight<'_>) -> Vec<Choice> {
         ..choice(id, sight.label(title), sight.label(sub))
     };
     let mut choices = vec![
-        pick(TALKING, Condition::Talking, Id::PickTalking, Id::PickTalkingSub),
-        Choice { tone: Tone::Caution, ..pick(UNWELL, Condition::Unwell, Id::PickUnwell, Id::PickUnwellSub) },
+        pick(
+            TALKING,
+            Condition::Talking,
+            Id::PickTalking,
+            Id::PickTalkingSub,
+        ),
+        Choice {
+            tone: Tone::Caution,
+            ..pick(UNWELL, Condition::Unwell, Id::PickUnwell, Id::PickUnwellSub)
+        },
         Choice {
             tone: Tone::Bad,
-            ..pick(NOT_ANSWERING, Condition::NotAnswering, Id::PickNotAnswering, Id::PickNotAnsweringSub)
+            ..pick(
+                NOT_ANSWERING,
+                Condition::NotAnswering,
+                Id::PickNotAnswering,
+                Id::PickNotAnsweringSub,
+            )
         },
     ];
     if casualty.contact.is_none() && casualty.off.is_none() {
-        choices.push(choice(CONTACT, sight.label(Id::ContactTile), sight.label(Id::ContactTileSub)));
+        choices.push(choice(
+            CONTACT,
+            sight.label(Id::ContactTile),
+            sight.label(Id::ContactTileSub),
+        ));
     }
     choices
 }
@@ -102,7 +139,11 @@ fn ways(sight: Sight<'_>) -> Vec<Choice> {
     let mut choices = Vec::new();
     if !off {
         let running = facts.running.as_ref().map(|r| r.method.as_str());
-        for method in facts.methods().iter().filter(|m| Some(m.id.as_str()) != running) {
+        for method in facts
+            .methods()
+            .iter()
+            .filter(|m| Some(m.id.as_str()) != running)
+        {
             let out = facts.ruled_out(method);
             let rung = match method.rung {
                 Rung::SelfRescue => Id::RungSelf,
@@ -116,34 +157,66 @@ fn ways(sight: Sight<'_>) -> Vec<Choice> {
                 () => rung,
             };
             let id = format!("{STRAIGHT}{}", method.id);
-            choices.push(Choice { enabled: !out, ..choice(&id, capital(&method.name), sight.label(sub)) });
+            choices.push(Choice {
+                enabled: !out,
+                ..choice(&id, capital(&method.name), sight.label(sub))
+            });
         }
         choices.push(Choice {
             held: true,
             tone: Tone::Good,
-            ..choice(OFF, sight.label(Id::OffHarness), sight.label(Id::OffHarnessSub))
+            ..choice(
+                OFF,
+                sight.label(Id::OffHarness),
+                sight.label(Id::OffHarnessSub),
+            )
         });
     }
-    choices.push(choice(FALL, sight.label(Id::FallTile), SharedString::default()));
-    choices.push(choice(END, sight.label(Id::EndTile), sight.label(Id::EndTileSub)));
+    choices.push(choice(
+        FALL,
+        sight.label(Id::FallTile),
+        SharedString::default(),
+    ));
+    choices.push(choice(
+        END,
+        sight.label(Id::EndTile),
+        sight.label(Id::EndTileSub),
+    ));
     choices
 }
 
 fn fall_time(sight: Sight<'_>) -> Vec<Choice> {
-    let mut choices =
-        vec![choice(UNKNOWN, sight.label(Id::FallUnknown), sight.label(Id::FallUnknownSub))];
+    let mut choices = vec![choice(
+        UNKNOWN,
+        sight.label(Id::FallUnknown),
+        sight.label(Id::FallUnknownSub),
+    )];
     choices.extend(MINUTES_AGO.iter().map(|minutes| {
         let minutes = minutes.to_string();
-        choice(&minutes, sight.with(Id::FallAgo, [&minutes]), SharedString::default())
+        choice(
+            &minutes,
+            sight.with(Id::FallAgo, [&minutes]),
+            SharedString::default(),
+        )
     }));
     choices
 }
 
 fn places(sight: Sight<'_>) -> Vec<Choice> {
-    let positions = sight.facts().opened.as_ref().map_or(&[][..], |o| &o.plan.positions);
-    let mut choices: Vec<_> =
-        positions.iter().map(|p| choice(&p.id, p.name.as_str().into(), SharedString::default())).collect();
-    choices.push(choice(NOT_LISTED, sight.label(Id::NotListed), sight.label(Id::NotListedSub)));
+    let positions = sight
+        .facts()
+        .opened
+        .as_ref()
+        .map_or(&[][..], |o| &o.plan.positions);
+    let mut choices: Vec<_> = positions
+        .iter()
+        .map(|p| choice(&p.id, p.name.as_str().into(), SharedString::default()))
+        .collect();
+    choices.push(choice(
+        NOT_LISTED,
+        sight.label(Id::NotListed),
+        sight.label(Id::NotListedSub),
+    ));
     choices
 }
 
@@ -154,7 +227,11 @@ fn shift(sight: Sight<'_>) -> Vec<Choice> {
         .iter()
         .map(|person| Choice {
             chosen: !snapshot.roll_call.absent.contains(&person.id),
-            ..choice(&person.id, person.name.as_str().into(), person.qualifications.join(", ").into())
+            ..choice(
+                &person.id,
+                person.name.as_str().into(),
+                person.qualifications.join(", ").into(),
+            )
         })
         .collect()
 }
@@ -175,16 +252,22 @@ pub(super) fn chosen(sight: Sight<'_>, kind: SheetKind, id: &str) -> Next {
             None => Next::Nothing,
         },
         // Nobody saw the fall: the clock stays as it is and says "at least".
-        (SheetKind::FallTime, UNKNOWN) => {
-            act(Act::SetFall { ago: sight.facts().since_fall(sight.at()), at_least: true })
-        }
+        (SheetKind::FallTime, UNKNOWN) => act(Act::SetFall {
+            ago: sight.facts().since_fall(sight.at()),
+            at_least: true,
+        }),
         (SheetKind::FallTime, minutes) => match minutes.parse::<i64>() {
-            Ok(minutes) => act(Act::SetFall { ago: Millis::from_seconds(minutes * 60), at_least: false }),
+            Ok(minutes) => act(Act::SetFall {
+                ago: Millis::from_seconds(minutes * 60),
+                at_least: false,
+            }),
             Err(_) => Next::Nothing,
         },
         (SheetKind::Place, NOT_LISTED) => act(Act::ChoosePosition(None)),
         (SheetKind::Place, position) => act(Act::ChoosePosition(Some(position.to_owned()))),
-        (SheetKind::Shift, responder) => Next::Stay(Tap::SwapPresent { responder: responder.to_owned() }),
+        (SheetKind::Shift, responder) => Next::Stay(Tap::SwapPresent {
+            responder: responder.to_owned(),
+        }),
         _ => Next::Nothing,
     }
 }

@@ -47,16 +47,29 @@ impl<'a> Sight<'a> {
 
     /// The wall clock at a moment of the incident's time line.
     pub(super) fn wall_ms(&self, at: Millis) -> i64 {
-        self.facts().opened.as_ref().map_or(0, |o| o.started.wall_ms).saturating_add(at.0)
+        self.facts()
+            .opened
+            .as_ref()
+            .map_or(0, |o| o.started.wall_ms)
+            .saturating_add(at.0)
     }
 
     /// What the saved mark says.
     pub(super) fn saved(&self) -> Saved {
         match &self.snapshot.saved {
             signal::Saved::Nothing => Saved::default(),
-            signal::Saved::Yes(_) => Saved { text: self.label(Id::Saved), good: true },
-            signal::Saved::Saving(_) => Saved { text: self.label(Id::Saving), good: true },
-            signal::Saved::Failing(_) => Saved { text: self.label(Id::NotSaved), good: false },
+            signal::Saved::Yes(_) => Saved {
+                text: self.label(Id::Saved),
+                good: true,
+            },
+            signal::Saved::Saving(_) => Saved {
+                text: self.label(Id::Saving),
+                good: true,
+            },
+            signal::Saved::Failing(_) => Saved {
+                text: self.label(Id::NotSaved),
+                good: false,
+            },
         }
     }
 }

@@ -44,13 +44,29 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             })
             .collect(),
     };
-    let command = snapshot.settings.in_command.as_ref().and_then(|id| plan.responder(id));
+    let command = snapshot
+        .settings
+        .in_command
+        .as_ref()
+        .and_then(|id| plan.responder(id));
     view.command = match command {
-        Some(person) => tile(person.name.as_str().into(), sight.label(Id::StandbyInCommand), Tone::Plain),
-        None => tile(sight.label(Id::StandbyInCommand), sight.label(Id::StandbyNobody), Tone::Plain),
+        Some(person) => tile(
+            person.name.as_str().into(),
+            sight.label(Id::StandbyInCommand),
+            Tone::Plain,
+        ),
+        None => tile(
+            sight.label(Id::StandbyInCommand),
+            sight.label(Id::StandbyNobody),
+            Tone::Plain,
+        ),
     };
     let all = plan.responders.len();
-    let here = plan.responders.iter().filter(|r| !snapshot.roll_call.absent.contains(&r.id)).count();
+    let here = plan
+        .responders
+        .iter()
+        .filter(|r| !snapshot.roll_call.absent.contains(&r.id))
+        .count();
     let shift = sight.with(Id::StandbyOnShift, [&here.to_string(), &all.to_string()]);
     view.shift = tile(shift, SharedString::default(), Tone::Plain);
 }

@@ -1,8 +1,8 @@
 //! What stands on the screen, as plain values: the mirror of `State` in `ui/api/state.slint`.
 
 use super::ui::{
-    Band, Choice, Kit, LineMark, LogItem, LogRow, Notice, Person, Place, Prompt, Saved, Screen, Sheet, SheetKind, Tick,
-    Tile, Tone,
+    Band, Choice, Kit, LineMark, LogItem, LogRow, Notice, Person, Place, Prompt, Saved, Screen,
+    Sheet, SheetKind, Tick, Tile, Tone,
 };
 use slint::SharedString;
 
@@ -106,7 +106,10 @@ impl Default for View {
             call: Tile::default(),
             alarm: Tile::default(),
             ways: Tile::default(),
-            sheet: Sheet { kind: SheetKind::None, ..Sheet::default() },
+            sheet: Sheet {
+                kind: SheetKind::None,
+                ..Sheet::default()
+            },
             sheet_choices: Vec::new(),
             log_items: Vec::new(),
             log_title: SharedString::default(),

@@ -64,10 +64,14 @@ pub fn run(
     let app = App::new()?;
     app.set_name(env!("CARGO_PKG_NAME").into());
     let (width, height) = window.size;
-    app.window().set_size(LogicalSize::new(width as f32, height as f32));
+    app.window()
+        .set_size(LogicalSize::new(width as f32, height as f32));
     app.window().set_fullscreen(window.full_screen);
 
-    let queue = Rc::new(Queue { inputs: inputs.clone(), kept: RefCell::default() });
+    let queue = Rc::new(Queue {
+        inputs: inputs.clone(),
+        kept: RefCell::default(),
+    });
     let presenter = Presenter::new(&app, {
         let queue = queue.clone();
         move |tap| queue.send(tap)
@@ -83,7 +87,11 @@ pub fn run(
             let Some(snapshot) = slot.get() else { return };
             let now = read_clock();
             let silent = now.boot_ms.saturating_sub(slot.last_beat_ms()) > HEARTBEAT_LOST_MS;
-            let same = last.borrow().as_ref().is_some_and(|l| Arc::ptr_eq(l, &snapshot)) && was_silent.get() == silent;
+            let same = last
+                .borrow()
+                .as_ref()
+                .is_some_and(|l| Arc::ptr_eq(l, &snapshot))
+                && was_silent.get() == silent;
             // On standby nothing runs, so nothing is made anew until something has happened.
             if same && snapshot.facts.opened.is_none() {
                 return;
