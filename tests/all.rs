@@ -4,6 +4,7 @@ mod clocks;
 mod cues;
 mod desk;
 mod drive;
+mod golden;
 mod house;
 mod plan;
 mod properties;

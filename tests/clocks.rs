@@ -25,12 +25,18 @@ fn a_shifted_boot_clock_is_seen() {
     let child = Command::new("unshare")
         .args(["-r", "-T", "--boottime", &SHIFT_S.to_string()])
         .arg(own)
-        .args(["--exact", "clocks::the_clock_says_what_it_reads", "--nocapture"])
+        .args([
+            "--exact",
+            "clocks::the_clock_says_what_it_reads",
+            "--nocapture",
+        ])
         .env(CHILD, "1")
         .output();
     let before = Clock::new().read();
     let output = match child {
-        Ok(output) if output.status.success() => String::from_utf8_lossy(&output.stdout).into_owned(),
+        Ok(output) if output.status.success() => {
+            String::from_utf8_lossy(&output.stdout).into_owned()
+        }
         other if is_root => panic!("root can make a time namespace: {other:?}"),
         _ => {
             eprintln!("not run: this needs root, for a time namespace");
@@ -39,10 +45,21 @@ fn a_shifted_boot_clock_is_seen() {
     };
     let value = |name: &str| {
         let from = output.find(name).expect("the child says it") + name.len();
-        output[from..].split_whitespace().next().unwrap_or_default().to_owned()
+        output[from..]
+            .split_whitespace()
+            .next()
+            .unwrap_or_default()
+            .to_owned()
     };
     let shifted: i64 = value("boot_ms=").parse().expect("a number");
     let apart = shifted - before.boot_ms;
-    assert!((SHIFT_S * 1_000 - 60_000..=SHIFT_S * 1_000).contains(&apart), "the child is {apart} ms ahead");
-    assert_eq!(value("boot_id="), *before.boot_id, "the boot id is the machine's");
+    assert!(
+        (SHIFT_S * 1_000 - 60_000..=SHIFT_S * 1_000).contains(&apart),
+        "the child is {apart} ms ahead"
+    );
+    assert_eq!(
+        value("boot_id="),
+        *before.boot_id,
+        "the boot id is the machine's"
+    );
 }

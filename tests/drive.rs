@@ -31,25 +31,53 @@ struct Screen {
 impl Screen {
     fn start() -> Screen {
         let mut server = Command::new("Xvfb")
-            .args(["-displayfd", "1", "-nolisten", "tcp", "-screen", "0", &format!("{WIDTH}x{HEIGHT}x24")])
+            .args([
+                "-displayfd",
+                "1",
+                "-nolisten",
+                "tcp",
+                "-screen",
+                "0",
+                &format!("{WIDTH}x{HEIGHT}x24"),
+            ])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
             .expect("Xvfb is installed by .ci/setup");
         let mut number = String::new();
         let out = server.stdout.as_mut().expect("it is piped");
-        BufReader::new(out).read_line(&mut number).expect("Xvfb names its display");
+        BufReader::new(out)
+            .read_line(&mut number)
+            .expect("Xvfb names its display");
         assert!(!number.trim().is_empty(), "Xvfb did not start");
-        Screen { server, display: format!(":{}", number.trim()) }
+        Screen {
+            server,
+            display: format!(":{}", number.trim()),
+        }
     }
 
     fn xdotool(&self, words: &[&str]) {
-        let output = Command::new("xdotool").args(words).env("DISPLAY", &self.display).output();
-        assert!(output.expect("xdotool is installed by .ci/setup").status.success(), "{words:?}");
+        let output = Command::new("xdotool")
+            .args(words)
+            .env("DISPLAY", &self.display)
+            .output();
+        assert!(
+            output
+                .expect("xdotool is installed by .ci/setup")
+                .status
+                .success(),
+            "{words:?}"
+        );
     }
 
     fn touch(&self, (x, y): (i32, i32), held: bool) {
-        self.xdotool(&["mousemove", &x.to_string(), &y.to_string(), "mousedown", "1"]);
+        self.xdotool(&[
+            "mousemove",
+            &x.to_string(),
+            &y.to_string(),
+            "mousedown",
+            "1",
+        ]);
         std::thread::sleep(Duration::from_millis(if held { 1_000 } else { 60 }));
         self.xdotool(&["mouseup", "1"]);
     }
@@ -85,16 +113,37 @@ struct Tablet {
 impl Tablet {
     fn start(screen: &Screen, plan: &Path, data: &Path) -> Tablet {
         let mut command = program();
-        command.args(["run", "--kiosk", "--drill", "--announce", "--inches", "10.1"]).arg(plan).arg("--data").arg(data);
-        command.env("DISPLAY", &screen.display).env_remove("WAYLAND_DISPLAY");
-        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the program runs");
+        command
+            .args([
+                "run",
+                "--kiosk",
+                "--drill",
+                "--announce",
+                "--inches",
+                "10.1",
+            ])
+            .arg(plan)
+            .arg("--data")
+            .arg(data);
+        command
+            .env("DISPLAY", &screen.display)
+            .env_remove("WAYLAND_DISPLAY");
+        let mut child = command
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program runs");
         let saved = Arc::new(Mutex::new(None));
         let out = child.stdout.take().expect("it is piped");
         let listener = std::thread::spawn({
             let saved = saved.clone();
             move || listen(out, &saved)
         });
-        Tablet { child, saved, listener: Some(listener) }
+        Tablet {
+            child,
+            saved,
+            listener: Some(listener),
+        }
     }
 
     fn saved(&self) -> Option<(String, u64)> {
@@ -105,7 +154,11 @@ impl Tablet {
     fn kill(mut self) -> Option<(String, u64)> {
         self.child.kill().expect("it can be killed");
         self.child.wait().expect("it ends");
-        self.listener.take().expect("it is there").join().expect("it ends");
+        self.listener
+            .take()
+            .expect("it is there")
+            .join()
+            .expect("it ends");
         self.saved()
     }
 }
@@ -120,7 +173,9 @@ impl Drop for Tablet {
 fn listen(out: impl Read, saved: &Mutex<Option<(String, u64)>>) {
     for line in BufReader::new(out).lines().map_while(Result::ok) {
         let mut words = line.split(' ');
-        if let (Some("saved"), Some(id), Some(Ok(seq))) = (words.next(), words.next(), words.next().map(str::parse)) {
+        if let (Some("saved"), Some(id), Some(Ok(seq))) =
+            (words.next(), words.next(), words.next().map(str::parse))
+        {
             *saved.lock().expect("nobody panicked") = Some((id.to_owned(), seq));
         }
     }
@@ -145,14 +200,34 @@ impl Drill {
         let plan = folder.join("site.toml");
         std::fs::write(&plan, text).expect("it can be written");
         let loaded = LoadedPlan::choose(Some(("site.toml", text.as_bytes())), None, None);
-        assert!(loaded.in_use.refused.is_none(), "{:?}", loaded.in_use.refused);
-        let nowhere = Moment { wall_ms: 0, offset_min: 0, boot_ms: 0, boot_id: "none".into() };
+        assert!(
+            loaded.in_use.refused.is_none(),
+            "{:?}",
+            loaded.in_use.refused
+        );
+        let nowhere = Moment {
+            wall_ms: 0,
+            offset_min: 0,
+            boot_ms: 0,
+            boot_id: "none".into(),
+        };
         let standby = Engine::new(loaded, true).snapshot(&nowhere);
         let screen = Screen::start();
         let data = folder.join("data");
         let tablet = Some(Tablet::start(&screen, &plan, &data));
         let twin = Twin::new(WIDTH, HEIGHT, 10.1);
-        Drill { screen, tablet, twin, standby, plan, data, chance: Chance(11), kills_left: kills, killed_at: 0, compared: 0 }
+        Drill {
+            screen,
+            tablet,
+            twin,
+            standby,
+            plan,
+            data,
+            chance: Chance(11),
+            kills_left: kills,
+            killed_at: 0,
+            compared: 0,
+        }
     }
 
     fn saved(&self) -> Option<(String, u64)> {
@@ -179,8 +254,15 @@ impl Drill {
     }
 
     fn show(&self, state: &State) {
-        let last = state.log.last().map(|r| r.now.clone()).expect("an incident has records");
-        let snapshot = Snapshot { facts: Arc::new(state.facts.clone()), ..self.standby.clone() };
+        let last = state
+            .log
+            .last()
+            .map(|r| r.now.clone())
+            .expect("an incident has records");
+        let snapshot = Snapshot {
+            facts: Arc::new(state.facts.clone()),
+            ..self.standby.clone()
+        };
         self.twin.show(&Arc::new(snapshot), &last);
     }
 
@@ -190,11 +272,19 @@ impl Drill {
 
     fn hang(&mut self) {
         let position = self.standby.plan.plan.positions[0].name.clone();
-        let nowhere = Moment { wall_ms: 0, offset_min: 0, boot_ms: 0, boot_id: "none".into() };
+        let nowhere = Moment {
+            wall_ms: 0,
+            offset_min: 0,
+            boot_ms: 0,
+            boot_id: "none".into(),
+        };
         self.twin.show(&Arc::new(self.standby.clone()), &nowhere);
         let patience = Instant::now() + PATIENCE;
         while self.saved().is_none() {
-            assert!(Instant::now() < patience, "holding the position starts nothing");
+            assert!(
+                Instant::now() < patience,
+                "holding the position starts nothing"
+            );
             // The window may not have been there yet.
             self.touch(&position, true);
             std::thread::sleep(Duration::from_millis(300));
@@ -221,7 +311,8 @@ impl Drill {
 
     /// After a start the record goes on before the window stands.
     fn wait_for_window(&self) {
-        self.screen.xdotool(&["search", "--sync", "--onlyvisible", "--name", "groundward"]);
+        self.screen
+            .xdotool(&["search", "--sync", "--onlyvisible", "--name", "groundward"]);
     }
 
     /// Something beside the prompt: the tile is touched, then the choice on its sheet.
@@ -239,9 +330,17 @@ impl Drill {
 
     /// Kills the program, checks that nothing called saved is lost, and starts it again.
     fn kill(&mut self, before: &State) {
-        let (id, saved) = self.tablet.take().and_then(Tablet::kill).expect("something was saved");
+        let (id, saved) = self
+            .tablet
+            .take()
+            .and_then(Tablet::kill)
+            .expect("something was saved");
         let records = on_disk(&self.data, &id);
-        assert!(records.len() as u64 > saved, "{saved} was called saved, {} records are here", records.len());
+        assert!(
+            records.len() as u64 > saved,
+            "{saved} was called saved, {} records are here",
+            records.len()
+        );
         let elapsed = records.last().map_or(0, |r| r.elapsed.0);
         assert!(elapsed >= before.log.last().map_or(0, |r| r.elapsed.0));
         self.tablet = Some(Tablet::start(&self.screen, &self.plan, &self.data));
@@ -249,7 +348,11 @@ impl Drill {
         let after = self.wait_for("the running incident", |s| s.log.len() > count);
         let resumed = &after.log[count];
         assert_eq!(resumed.event.kind(), "resumed", "it goes on where it was");
-        assert!(resumed.elapsed.0 >= elapsed, "the clock went on: {} after {elapsed}", resumed.elapsed.0);
+        assert!(
+            resumed.elapsed.0 >= elapsed,
+            "the clock went on: {} after {elapsed}",
+            resumed.elapsed.0
+        );
         self.kills_left -= 1;
         self.killed_at = self.saved().map_or(0, |(_, seq)| seq);
     }
@@ -275,7 +378,10 @@ impl Drill {
                 self.compared += 1;
                 return;
             }
-            assert!(Instant::now() < patience, "`{headline}` is not what stands on the screen ({differ} pixels differ)");
+            assert!(
+                Instant::now() < patience,
+                "`{headline}` is not what stands on the screen ({differ} pixels differ)"
+            );
             std::thread::sleep(Duration::from_millis(150));
         }
     }
@@ -289,7 +395,9 @@ impl Drill {
             if !state.facts.is_open() {
                 return state;
             }
-            let new = self.saved().map_or(0, |(_, seq)| seq.saturating_sub(self.killed_at));
+            let new = self
+                .saved()
+                .map_or(0, |(_, seq)| seq.saturating_sub(self.killed_at));
             if self.kills_left > 0 && new >= 10 {
                 self.kill(&state);
                 continue;
@@ -307,7 +415,10 @@ impl Drill {
                 self.show(&state);
                 let tile = self.twin.label_beginning("NOT CHECKED");
                 self.beside(&tile, "Talking", false, |s| {
-                    s.facts.casualty().condition.is_some_and(|(c, _)| c == Condition::Talking)
+                    s.facts
+                        .casualty()
+                        .condition
+                        .is_some_and(|(c, _)| c == Condition::Talking)
                 });
                 continue;
             }
@@ -330,7 +441,10 @@ impl Drill {
             (_, Some(other), _) if give_up && other.act == Act::NotWorking => other.clone(),
             (_, _, Some(small)) if small.act == Act::BeginClosing => small.clone(),
             (Some(main), _, _) => main.clone(),
-            _ => asked.choice(Pick::Option(0)).cloned().expect("a way forward"),
+            _ => asked
+                .choice(Pick::Option(0))
+                .cloned()
+                .expect("a way forward"),
         };
         let label = choice.label.text(Language::English);
         self.wait_for_window();
@@ -338,7 +452,10 @@ impl Drill {
         // The same touch may be needed once more where the prompt came up by itself under the finger.
         let patience = Instant::now() + Duration::from_secs(3);
         while Instant::now() < patience {
-            let now = self.state().and_then(|s| s.facts.shown.clone()).map_or(0, |s| s.number);
+            let now = self
+                .state()
+                .and_then(|s| s.facts.shown.clone())
+                .map_or(0, |s| s.number);
             if now != number || self.state().is_some_and(|s| !s.facts.is_open()) {
                 return;
             }
@@ -351,12 +468,22 @@ fn drill(text: &str, kills: u32) {
     let folder = tempfile::tempdir().expect("a folder");
     let mut drill = Drill::start(text, folder.path(), kills);
     let state = drill.play();
-    assert_eq!(drill.kills_left, 0, "the drill was over before it was killed often enough");
-    assert!(drill.compared > 3, "the screen was looked at only {} times", drill.compared);
+    assert_eq!(
+        drill.kills_left, 0,
+        "the drill was over before it was killed often enough"
+    );
+    assert!(
+        drill.compared > 3,
+        "the screen was looked at only {} times",
+        drill.compared
+    );
     assert!(state.facts.casualty().off.is_some() && state.facts.casualty().landed.is_some());
     let (id, _) = drill.saved().expect("it was saved");
     let records = on_disk(&drill.data, &id);
-    assert!(records.windows(2).all(|w| w[1].elapsed >= w[0].elapsed), "the clock never ran backwards");
+    assert!(
+        records.windows(2).all(|w| w[1].elapsed >= w[0].elapsed),
+        "the clock never ran backwards"
+    );
     // Back to standby by touch, and the next incident can begin.
     drill.show(&state);
     drill.touch("To standby", false);
@@ -364,7 +491,10 @@ fn drill(text: &str, kills: u32) {
     let standby = Arc::new(drill.standby.clone());
     drill.twin.show(&standby, &records[0].now);
     drill.twin.press("Log");
-    assert!(matches!(drill.twin.sent().last(), Some(Tap::ReadLog)), "the twin is on standby");
+    assert!(
+        matches!(drill.twin.sent().last(), Some(Tap::ReadLog)),
+        "the twin is on standby"
+    );
 }
 
 #[test]

@@ -3,7 +3,9 @@
 use groundward::incident::Moment;
 use groundward::kiosk::{App, Metrics, Presenter};
 use groundward::signal::{Snapshot, Tap};
-use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions};
+use i_slint_backend_testing::{
+    AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
+};
 use slint::{ComponentHandle, Global, PhysicalSize, Rgba8Pixel, SharedPixelBuffer};
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -43,7 +45,12 @@ impl Twin {
             move |tap| sent.borrow_mut().push(tap)
         });
         app.show().expect("it is shown");
-        Twin { app, presenter, sent, width }
+        Twin {
+            app,
+            presenter,
+            sent,
+            width,
+        }
     }
 
     pub(crate) fn show(&self, snapshot: &Arc<Snapshot>, now: &Moment) {
@@ -75,18 +82,38 @@ impl Twin {
     /// The control whose title is this; exactly one.
     pub(crate) fn control(&self, title: &str) -> ElementHandle {
         let controls = self.controls();
-        let is = |label: &str| label == title || label.strip_prefix(title).is_some_and(|rest| rest.starts_with(", "));
+        let is = |label: &str| {
+            label == title
+                || label
+                    .strip_prefix(title)
+                    .is_some_and(|rest| rest.starts_with(", "))
+        };
         let mut found: Vec<_> = controls.iter().filter(|(label, _)| is(label)).collect();
         let labels: Vec<_> = controls.iter().map(|(label, _)| label).collect();
-        assert_eq!(found.len(), 1, "one control says `{title}`; there are {labels:?}");
+        assert_eq!(
+            found.len(),
+            1,
+            "one control says `{title}`; there are {labels:?}"
+        );
         found.remove(0).1.clone()
     }
 
     /// The whole title of the control that begins like this.
     pub(crate) fn label_beginning(&self, words: &str) -> String {
-        let labels: Vec<String> = self.controls().into_iter().map(|(label, _)| label).collect();
-        let found: Vec<_> = labels.iter().filter(|label| label.starts_with(words)).collect();
-        assert_eq!(found.len(), 1, "one control begins with `{words}`; there are {labels:?}");
+        let labels: Vec<String> = self
+            .controls()
+            .into_iter()
+            .map(|(label, _)| label)
+            .collect();
+        let found: Vec<_> = labels
+            .iter()
+            .filter(|label| label.starts_with(words))
+            .collect();
+        assert_eq!(
+            found.len(),
+            1,
+            "one control begins with `{words}`; there are {labels:?}"
+        );
         found[0].clone()
     }
 
@@ -99,7 +126,10 @@ impl Twin {
     pub(crate) fn middle_of(&self, title: &str) -> (i32, i32) {
         let control = self.control(title);
         let (at, size) = (control.absolute_position(), control.size());
-        ((at.x + size.width / 2.0) as i32, (at.y + size.height / 2.0) as i32)
+        (
+            (at.x + size.width / 2.0) as i32,
+            (at.y + size.height / 2.0) as i32,
+        )
     }
 
     /// Where the text with this label is: left, top, width, height.
@@ -110,15 +140,27 @@ impl Twin {
         assert_eq!(found.len(), 1, "one text says `{label}`");
         let (at, size) = (found[0].absolute_position(), found[0].size());
         let (left, top) = (at.x.max(0.0) as u32, at.y.max(0.0) as u32);
-        (left, top, (size.width as u32).min(self.width - left), size.height as u32)
+        (
+            left,
+            top,
+            (size.width as u32).min(self.width - left),
+            size.height as u32,
+        )
     }
 
     pub(crate) fn snapshot(&self) -> SharedPixelBuffer<Rgba8Pixel> {
-        self.app.window().take_snapshot().expect("the software renderer draws")
+        self.app
+            .window()
+            .take_snapshot()
+            .expect("the software renderer draws")
     }
 
     /// The picture as red, green, blue.
     pub(crate) fn picture(&self) -> Vec<[u8; 3]> {
-        self.snapshot().as_slice().iter().map(|p| [p.r, p.g, p.b]).collect()
+        self.snapshot()
+            .as_slice()
+            .iter()
+            .map(|p| [p.r, p.g, p.b])
+            .collect()
     }
 }

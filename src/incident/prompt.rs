@@ -4,8 +4,8 @@
 //! whatever hurries them. Prompts are message ids with arguments; every prompt has a way forward.
 
 use super::event::{Aftercare, Closing, Condition};
-use super::state::{Facts, MORE_TIME_MAX, Whereabouts};
-use crate::plan::{HazardKind, Milestone, Step};
+use super::state::{Facts, MORE_TIME_MAX, Running, Whereabouts};
+use crate::plan::{HazardKind, Method, Milestone, Step};
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
 
@@ -425,40 +425,39 @@ fn work(facts: &Facts) -> Prompt {
             nothing_left(facts)
         };
     };
-    let fallback = running.fallback.and_then(|f| step.fallback.get(f));
-    let (role, say, done) = match fallback {
-        Some(f) => (f.role.as_ref().or(step.role.as_ref()), &f.say, &f.done),
-        None => (step.role.as_ref(), &step.say, &step.done),
-    };
-    let mut prompt = Prompt::ask(order(facts, &method.id, role, say));
+    let mut prompt = step_prompt(facts, running, method, step);
     prompt.caution = match &step.caution {
         Some(text) => Some(Message::written(text)),
         None if step.exposed => Some(Message::of(Id::TiesOff)),
         None => None,
     };
-    let answer = Choice::saying(Message::written(done), Act::StepDone);
-    prompt
-        .main(if step.milestone == Some(Milestone::OffHarness) {
-            answer.held()
-        } else {
-            answer
-        })
-        .other(
-            Choice::new(Id::NotWorking, Act::NotWorking).sub(what_is_next(
-                facts,
-                step,
-                running.fallback,
-            )),
-        )
+    let releases = step.milestone == Some(Milestone::OffHarness);
+    prompt.main = prompt
+        .main
+        .map(|answer| if releases { answer.held() } else { answer });
+    prompt.other(
+        Choice::new(Id::NotWorking, Act::NotWorking).sub(what_is_next(
+            facts,
+            step,
+            running.fallback,
+        )),
+    )
 }
 
-/// Who does what, in words; without a name where nobody holds the role.
-fn order(facts: &Facts, method: &str, role: Option<&String>, say: &str) -> Message {
-    let posting = role.and_then(|role| facts.posting(method, role));
-    match posting {
+/// Who does what, and the answer that repeats it; a fallback in place of the step while one is tried, and no name where
+/// nobody holds the role.
+fn step_prompt(facts: &Facts, running: &Running, method: &Method, step: &Step) -> Prompt {
+    let fallback = running.fallback.and_then(|f| step.fallback.get(f));
+    let (role, say, done) = match fallback {
+        Some(f) => (f.role.as_ref().or(step.role.as_ref()), &f.say, &f.done),
+        None => (step.role.as_ref(), &step.say, &step.done),
+    };
+    let posting = role.and_then(|role| facts.posting(&method.id, role));
+    let order = match posting {
         Some(posting) => Message::with(Id::StepBy, [facts.name(&posting.responder), say]),
         None => Message::with(Id::Step, [say]),
-    }
+    };
+    Prompt::ask(order).main(Choice::saying(Message::written(done), Act::StepDone))
 }
 
 /// Names what "not working" leads to.
@@ -515,14 +514,7 @@ fn after_release(facts: &Facts, at: Millis) -> Prompt {
         return call(facts);
     }
     if let Some((running, method, step)) = facts.step() {
-        let fallback = running.fallback.and_then(|f| step.fallback.get(f));
-        let (role, say, done) = match fallback {
-            Some(f) => (f.role.as_ref().or(step.role.as_ref()), &f.say, &f.done),
-            None => (step.role.as_ref(), &step.say, &step.done),
-        };
-        let mut prompt = Prompt::ask(order(facts, &method.id, role, say))
-            .caution(Id::KeepFlat)
-            .main(Choice::saying(Message::written(done), Act::StepDone));
+        let mut prompt = step_prompt(facts, running, method, step).caution(Id::KeepFlat);
         if let Some(text) = &step.caution {
             prompt = prompt.line(Message::written(text));
         }
