@@ -204,6 +204,7 @@ impl Engine {
 
     fn tap(&mut self, tap: Tap, now: &Moment) -> Vec<Effect> {
         match tap {
+            Tap::Touched => Vec::new(),
             Tap::Activate { position } => {
                 let opening = Box::new(self.opening(now));
                 self.command(Command::Activate { opening, position }, now)

@@ -59,6 +59,8 @@ pub enum JournalReport {
 /// Something a person touched.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Tap {
+    /// Anything at all was touched: whatever sounds is heard and may stop.
+    Touched,
     /// Somebody hangs, held; at a position of the plan if one was held.
     Activate {
         /// Position id.

@@ -12,6 +12,7 @@ mod readiness;
 mod real;
 mod record;
 mod rules;
+mod screens;
 mod simulate;
 mod support;
 mod thread;

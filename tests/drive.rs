@@ -9,7 +9,9 @@ use crate::support::Chance;
 use crate::support::plans::plan_toml;
 use crate::twin::Twin;
 use groundward::engine::{Engine, LoadedPlan};
-use groundward::incident::{Act, Choice, Condition, Moment, Pick, Prompt, State, prompt};
+use groundward::incident::{
+    Act, Carried, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt,
+};
 use groundward::signal::{Snapshot, Tap};
 use groundward::words::Language;
 use std::io::{BufRead, BufReader, Read};
@@ -112,7 +114,11 @@ struct Tablet {
 
 impl Tablet {
     fn start(screen: &Screen, plan: &Path, data: &Path) -> Tablet {
-        let mut command = program();
+        Tablet::start_as(program(), screen, plan, data)
+    }
+
+    /// The same by way of another program that starts it.
+    fn start_as(mut command: Command, screen: &Screen, plan: &Path, data: &Path) -> Tablet {
         command
             .args([
                 "run",
@@ -505,4 +511,34 @@ fn the_demo_drill_is_played_by_touch_and_killed_in_the_middle() {
 #[test]
 fn a_drill_on_a_generated_plan_is_played_by_the_same_hand() {
     drill(&plan_toml(5), 5);
+}
+
+/// What a suspended machine does: the boot clock has gone on, the wall clock and the boot id are the same.
+#[test]
+fn the_clock_of_a_running_incident_goes_on_with_the_boot_clock() {
+    const AWAY_S: i64 = 900;
+    if !rustix::process::geteuid().is_root() {
+        eprintln!("not run: this needs root, for a time namespace");
+        return;
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut drill = Drill::start(groundward::plan::DEMO, folder.path(), 0);
+    drill.hang();
+    let (id, _) = drill.tablet.take().and_then(Tablet::kill).expect("something was saved");
+    let before = on_disk(&drill.data, &id);
+    let mut shifted = Command::new("unshare");
+    shifted
+        .args(["-r", "-T", "--boottime", &AWAY_S.to_string()])
+        .arg(program().get_program());
+    drill.tablet = Some(Tablet::start_as(shifted, &drill.screen, &drill.plan, &drill.data));
+    let after = drill.wait_for("the running incident", |s| s.log.len() > before.len());
+    let resumed = &after.log[before.len()];
+    let Event::Resumed { carried, .. } = &resumed.event else {
+        panic!("it goes on where it was: {resumed:?}");
+    };
+    assert_eq!(*carried, Carried::BootClock);
+    let passed = resumed.elapsed.0 - before.last().map_or(0, |r| r.elapsed.0);
+    assert!((AWAY_S * 1_000..AWAY_S * 1_000 + 60_000).contains(&passed), "{passed} ms passed");
+    // So far past the change-by time the prompt asks to make safe first, and the clock shows what is true.
+    assert!(after.facts.shown.as_ref().is_some_and(|s| s.message == "safe-to-go-near"));
 }

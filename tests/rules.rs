@@ -620,3 +620,16 @@ fn a_turn_for_the_worse_begins_again_at_the_airway() {
     desk.pick(Pick::Other);
     assert_eq!(desk.text(), "Start CPR. Bring the AED.");
 }
+
+/// A cue is acknowledged by any touch, on whatever control.
+#[test]
+fn any_touch_acknowledges_a_cue() {
+    let mut desk = at_work();
+    desk.pass(60_000);
+    assert!(
+        desk.effects
+            .contains(&Effect::Play(groundward::cue::Cue::CallUnconfirmed))
+    );
+    assert_eq!(desk.tap(Tap::Touched), [Effect::Silence]);
+    assert_eq!(desk.tap(Tap::Touched), [], "nothing sounds any more");
+}

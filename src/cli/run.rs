@@ -73,6 +73,14 @@ const RUNNING_LOOKED_AT_MAX: usize = 20;
 pub(super) fn run(options: &Options) -> u8 {
     let clock = Clock::new();
     let folder = options.data.folder();
+    // Before anything is begun, because on a machine without a font this starts the program anew with ours.
+    if let Err(error) = kiosk::ensure_font(&folder) {
+        say_error(&format!(
+            "no font is installed and ours cannot be written to {}: {error}",
+            folder.display()
+        ));
+        return 2;
+    }
     let _lock = match DataLock::take(&folder) {
         Ok(lock) => lock,
         Err(why) => {

@@ -214,6 +214,7 @@ impl Presenter {
                 });
             }};
         }
+        on!(on_touched, |me| (me.send)(Tap::Touched));
         on!(on_ask, |me, what| me.ask(what));
         on!(on_activate, |me, position| {
             let position = (!position.is_empty()).then(|| position.to_string());
@@ -351,6 +352,7 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     let say = |id| SharedString::from(label(id, language));
     labels.set_drill(say(Id::DrillMark));
     labels.set_now(say(Id::Now));
+    labels.set_line_title(say(Id::MinutesLine));
     labels.set_line_heading(say(Id::MinutesSinceFall));
     labels.set_somebody_hangs(say(if drill {
         Id::StandbyHoldDrill

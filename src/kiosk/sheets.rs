@@ -20,6 +20,8 @@ const UNWELL: &str = "unwell";
 const NOT_ANSWERING: &str = "not-answering";
 const CONTACT: &str = "contact";
 const OFF: &str = "off";
+const STILL: &str = "still";
+const PLACE: &str = "place";
 const FALL: &str = "fall";
 const END: &str = "end";
 const UNKNOWN: &str = "unknown";
@@ -172,6 +174,22 @@ fn ways(sight: Sight<'_>) -> Vec<Choice> {
             )
         });
     }
+    if off {
+        choices.push(Choice {
+            held: true,
+            ..choice(
+                STILL,
+                sight.label(Id::StillHanging),
+                sight.label(Id::StillHangingSub),
+            )
+        });
+    } else {
+        choices.push(choice(
+            PLACE,
+            sight.label(Id::PlaceTile),
+            sight.label(Id::PlaceTileSub),
+        ));
+    }
     choices.push(choice(
         FALL,
         sight.label(Id::FallTile),
@@ -245,6 +263,8 @@ pub(super) fn chosen(sight: Sight<'_>, kind: SheetKind, id: &str) -> Next {
         (SheetKind::Condition, NOT_ANSWERING) => act(Act::Report(Condition::NotAnswering)),
         (SheetKind::Condition, CONTACT) => act(Act::Contact),
         (SheetKind::Ways, OFF) => act(Act::OffHarness),
+        (SheetKind::Ways, STILL) => act(Act::StillHanging),
+        (SheetKind::Ways, PLACE) => Next::Open(SheetKind::Place),
         (SheetKind::Ways, FALL) => Next::Open(SheetKind::FallTime),
         (SheetKind::Ways, END) => act(Act::BeginClosing),
         (SheetKind::Ways, way) => match way.strip_prefix(STRAIGHT) {
