@@ -40,8 +40,10 @@ impl Compute {
     fn answer(&self, work: impl FnOnce() -> Option<Input> + Send + 'static) {
         let answers = self.answers.clone();
         self.pool.spawn_blocking(move || {
-            // An engine that has ended needs no answer.
-            work().map(|input| answers.blocking_send(input))
+            if let Some(input) = work() {
+                // An engine that has ended needs no answer.
+                drop(answers.blocking_send(input));
+            }
         });
     }
 

@@ -524,13 +524,22 @@ fn the_clock_of_a_running_incident_goes_on_with_the_boot_clock() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut drill = Drill::start(groundward::plan::DEMO, folder.path(), 0);
     drill.hang();
-    let (id, _) = drill.tablet.take().and_then(Tablet::kill).expect("something was saved");
+    let (id, _) = drill
+        .tablet
+        .take()
+        .and_then(Tablet::kill)
+        .expect("something was saved");
     let before = on_disk(&drill.data, &id);
     let mut shifted = Command::new("unshare");
     shifted
         .args(["-r", "-T", "--boottime", &AWAY_S.to_string()])
         .arg(program().get_program());
-    drill.tablet = Some(Tablet::start_as(shifted, &drill.screen, &drill.plan, &drill.data));
+    drill.tablet = Some(Tablet::start_as(
+        shifted,
+        &drill.screen,
+        &drill.plan,
+        &drill.data,
+    ));
     let after = drill.wait_for("the running incident", |s| s.log.len() > before.len());
     let resumed = &after.log[before.len()];
     let Event::Resumed { carried, .. } = &resumed.event else {
@@ -538,7 +547,16 @@ fn the_clock_of_a_running_incident_goes_on_with_the_boot_clock() {
     };
     assert_eq!(*carried, Carried::BootClock);
     let passed = resumed.elapsed.0 - before.last().map_or(0, |r| r.elapsed.0);
-    assert!((AWAY_S * 1_000..AWAY_S * 1_000 + 60_000).contains(&passed), "{passed} ms passed");
+    assert!(
+        (AWAY_S * 1_000..AWAY_S * 1_000 + 60_000).contains(&passed),
+        "{passed} ms passed"
+    );
     // So far past the change-by time the prompt asks to make safe first, and the clock shows what is true.
-    assert!(after.facts.shown.as_ref().is_some_and(|s| s.message == "safe-to-go-near"));
+    assert!(
+        after
+            .facts
+            .shown
+            .as_ref()
+            .is_some_and(|s| s.message == "safe-to-go-near")
+    );
 }

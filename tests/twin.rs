@@ -26,7 +26,6 @@ pub(crate) fn headless() {
         mock_time: true,
         threading: false,
         renderer_name: Some("software".into()),
-        ..TestingBackendOptions::default()
     };
     // A second window of the same test finds the backend in place.
     let _ = slint::platform::set_platform(Box::new(TestingBackend::new(options)));

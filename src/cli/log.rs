@@ -156,7 +156,7 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
         }
     }
     writeln!(out, "head {}", readback.head)?;
-    Ok(report(&readback, &mut out)?)
+    report(&readback, &mut out)
 }
 
 /// Prints notes and problems; the answer is the exit code.

@@ -17,7 +17,14 @@ mod standby;
 mod view;
 mod window;
 
-#[allow(missing_docs, unreachable_pub, clippy::all, clippy::unwrap_used)]
+#[allow(
+    missing_docs,
+    unreachable_pub,
+    clippy::all,
+    clippy::todo,
+    clippy::unimplemented,
+    clippy::unwrap_used
+)]
 mod ui {
     slint::include_modules!();
 }

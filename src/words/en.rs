@@ -141,7 +141,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TileUnwell => "UNWELL",
         Id::TileNotAnswering => "NO ANSWER",
         Id::TileNotChecked => "NOT CHECKED",
-        Id::TileNotCheckedSub => "talk to casualty",
+        Id::TileNotCheckedSub => "talk now",
         Id::TileAsked => "asked {0} ago",
         Id::TileSince => "since {0}",
         Id::TileCall => "CALL {0}",
@@ -162,7 +162,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::PickUnwellSub => "faint, sick, numb, flushed, anxious, blurred",
         Id::PickNotAnswering => "No answer",
         Id::PickNotAnsweringSub => "airway comes first",
-        Id::SheetOther => "Go straight to",
+        Id::SheetOther => "Other way, correction or end",
         Id::SheetOtherSub => "{0}",
         Id::SheetWhere => "Where?",
         Id::SheetFall => "When was the fall?",
@@ -215,9 +215,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StandbyDark => "Dark",
         Id::StandbyLight => "Light",
         Id::StandbySound => "Test sound",
-        Id::StandbyCaution => {
-            "It assists. Your training, plan and the emergency services decide."
-        }
+        Id::StandbyCaution => "It assists. Your training, plan and the emergency services decide.",
         Id::InventedSite => "INVENTED EXAMPLE",
         Id::LogTitle => "Log",
         Id::LogEmpty => "No incident recorded here yet.",

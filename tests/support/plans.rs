@@ -8,17 +8,33 @@ use super::Chance;
 
 /// A plan as TOML.
 pub(crate) fn plan_toml(seed: u64) -> String {
-    let mut maker = Maker { chance: Chance(seed), out: String::new() };
+    let mut maker = Maker {
+        chance: Chance(seed),
+        out: String::new(),
+    };
     maker.plan(seed);
     maker.out
 }
 
-const SYLLABLES: [&str; 16] =
-    ["ba", "che", "dor", "eli", "fen", "gu", "hal", "iso", "jur", "kem", "lo", "mav", "nis", "oru", "pel", "tiz"];
+const SYLLABLES: [&str; 16] = [
+    "ba", "che", "dor", "eli", "fen", "gu", "hal", "iso", "jur", "kem", "lo", "mav", "nis", "oru",
+    "pel", "tiz",
+];
 const SKILLS: [&str; 4] = ["line work", "platform", "care", "winch"];
 const KIT: [&str; 5] = ["steps", "platform", "winch", "line bag", "carry sheet"];
-const VERBS: [&str; 8] = ["bring", "fix", "check", "lower", "raise", "hold", "fetch", "turn"];
-const THINGS: [&str; 8] = ["steps", "line", "platform", "winch", "hook", "gate", "carry sheet", "tail rope"];
+const VERBS: [&str; 8] = [
+    "bring", "fix", "check", "lower", "raise", "hold", "fetch", "turn",
+];
+const THINGS: [&str; 8] = [
+    "steps",
+    "line",
+    "platform",
+    "winch",
+    "hook",
+    "gate",
+    "carry sheet",
+    "tail rope",
+];
 const RUNGS: [(&str, &str); 4] = [
     ("self-rescue", "own way"),
     ("assisted-self-rescue", "steps"),
@@ -44,7 +60,11 @@ impl Maker {
     /// A name that no other number has, e.g. `Fenlo3`.
     fn name(&mut self, number: u64) -> String {
         let (first, second) = (self.any(&SYLLABLES), self.any(&SYLLABLES));
-        format!("{}{}{second}{number}", first[..1].to_uppercase(), &first[1..])
+        format!(
+            "{}{}{second}{number}",
+            first[..1].to_uppercase(),
+            &first[1..]
+        )
     }
 
     fn line(&mut self, line: &str) {
@@ -98,15 +118,29 @@ impl Maker {
         place("store", "the store", 0);
         for number in 1..=positions {
             place(&format!("land-{number}"), &format!("landing {number}"), 0);
-            place(&format!("wait-{number}"), &format!("waiting point {number}"), number);
+            place(
+                &format!("wait-{number}"),
+                &format!("waiting point {number}"),
+                number,
+            );
             place(&format!("spot-{number}"), &format!("spot {number}"), number);
         }
         self.link("yard", "store", "walk", false);
         for number in 1..=positions {
             let up = self.any(&["stairs", "scaffold-stair", "fixed-ladder", "hoist"]);
             self.link("yard", &format!("land-{number}"), "walk", false);
-            self.link(&format!("land-{number}"), &format!("wait-{number}"), up, true);
-            self.link(&format!("wait-{number}"), &format!("spot-{number}"), "walk", false);
+            self.link(
+                &format!("land-{number}"),
+                &format!("wait-{number}"),
+                up,
+                true,
+            );
+            self.link(
+                &format!("wait-{number}"),
+                &format!("spot-{number}"),
+                "walk",
+                false,
+            );
         }
 
         self.table("[station.main]");
@@ -227,7 +261,11 @@ impl Maker {
                 let kit = self.any(&KIT);
                 self.text("kit", kit);
             }
-            let place = if rung == 0 || self.chance.one_in(3) { "land" } else { "spot" };
+            let place = if rung == 0 || self.chance.one_in(3) {
+                "land"
+            } else {
+                "spot"
+            };
             self.text("place", &format!("{place}-{position}"));
         }
         for (step, likely) in likely.iter().enumerate() {
@@ -250,17 +288,32 @@ impl Maker {
         let (verb, thing) = (self.any(&VERBS), self.any(&THINGS));
         let mark = self.chance.below(100);
         let (say, done) = if rung == 0 {
-            (format!("ask the casualty for {thing} {mark}"), format!("Casualty has {thing} {mark}"))
+            (
+                format!("ask the casualty for {thing} {mark}"),
+                format!("Casualty has {thing} {mark}"),
+            )
         } else {
-            (format!("{verb} the {thing} at mark {mark}"), format!("Mark {mark} has the {thing}"))
+            (
+                format!("{verb} the {thing} at mark {mark}"),
+                format!("Mark {mark} has the {thing}"),
+            )
         };
         self.text("say", &say);
         self.text("done", &done);
-        let (short, long) = (likely - self.chance.below(5), likely + self.chance.below(90));
-        self.line(&format!("time = [\"{short} s\", \"{likely} s\", \"{long} s\"]"));
+        let (short, long) = (
+            likely - self.chance.below(5),
+            likely + self.chance.below(90),
+        );
+        self.line(&format!(
+            "time = [\"{short} s\", \"{likely} s\", \"{long} s\"]"
+        ));
         let near = milestone.is_some() || self.chance.one_in(2);
         let exposed = near && rung > 0 && self.chance.one_in(2);
-        for (key, on) in [("near", near), ("exposed", exposed), ("committed", near && self.chance.one_in(2))] {
+        for (key, on) in [
+            ("near", near),
+            ("exposed", exposed),
+            ("committed", near && self.chance.one_in(2)),
+        ] {
             if on {
                 self.line(&format!("{key} = true"));
             }
@@ -273,7 +326,9 @@ impl Maker {
         }
         if self.chance.one_in(4) {
             let other = self.any(&THINGS);
-            self.line(&format!("fallback = [{{ say = \"use the {other} by hand\", done = \"{done} by hand\" }}]"));
+            self.line(&format!(
+                "fallback = [{{ say = \"use the {other} by hand\", done = \"{done} by hand\" }}]"
+            ));
         }
     }
 
@@ -281,6 +336,8 @@ impl Maker {
         let short = self.from(5, 30);
         let likely = short + self.chance.below(30);
         let long = likely + self.chance.below(60);
-        self.line(&format!("time = [\"{short} s\", \"{likely} s\", \"{long} s\"]"));
+        self.line(&format!(
+            "time = [\"{short} s\", \"{likely} s\", \"{long} s\"]"
+        ));
     }
 }
