@@ -385,9 +385,9 @@ impl Facts {
 
     /// What can still be taken back on the screen.
     pub fn undo_shown(&self, at: Millis) -> Option<&Undo> {
-        self.undo
-            .as_ref()
-            .filter(|u| self.is_open() && at.0.saturating_sub(u.at.0) < UNDO_SHOWN.0)
+        self.undo.as_ref().filter(|u| {
+            self.is_open() && self.danger.is_none() && at.0.saturating_sub(u.at.0) < UNDO_SHOWN.0
+        })
     }
 
     /// People who can be ordered: on shift, and not rostered where the casualty hangs.

@@ -352,7 +352,6 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     let say = |id| SharedString::from(label(id, language));
     labels.set_drill(say(Id::DrillMark));
     labels.set_now(say(Id::Now));
-    labels.set_line_title(say(Id::MinutesLine));
     labels.set_line_heading(say(Id::MinutesSinceFall));
     labels.set_somebody_hangs(say(if drill {
         Id::StandbyHoldDrill

@@ -172,7 +172,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::FallUnknownSub => "found hanging",
         Id::PlaceTile => "Wrong place",
         Id::PlaceTileSub => "choose again",
-        Id::MinutesLine => "minutes",
         Id::EndTile => "Stand down",
         Id::EndTileSub => "closing questions",
         Id::ContactTile => "Touching the casualty",

@@ -187,7 +187,6 @@ ids! {
     FallUnknownSub = "fall-unknown-sub",
     PlaceTile = "place-tile",
     PlaceTileSub = "place-tile-sub",
-    MinutesLine = "minutes-line",
     EndTile = "end-tile",
     EndTileSub = "end-tile-sub",
     ContactTile = "contact-tile",
