@@ -586,6 +586,7 @@ impl World {
         );
         let text = asked.message.text(Language::English);
         assert!(!text.contains('{') && !text.trim().is_empty(), "{text}");
+        assert!(text.split_whitespace().count() <= 9, "`{text}` is too long");
         if !facts.is_open() {
             return;
         }

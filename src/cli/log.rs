@@ -1,6 +1,6 @@
 //! Lists, shows and verifies the record, from its files alone.
 
-use super::{DataFolder, Format, journal_folders, say_error};
+use super::{DataFolder, Format, say_error};
 use crate::compute::{entry, records};
 use crate::incident::Record;
 use crate::journal::disk::RealDisk;
@@ -65,7 +65,7 @@ pub(super) fn log(command: &LogCommand) -> u8 {
 }
 
 fn folders(data: &DataFolder) -> Vec<PathBuf> {
-    journal_folders(&data.folder())
+    data.journals(&data.folder())
 }
 
 /// The incidents, none where nothing was ever recorded.

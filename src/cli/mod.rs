@@ -10,7 +10,7 @@ mod rehearse;
 mod run;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Helps a crew bring a suspended worker to the ground.
 #[derive(Debug, Parser)]
@@ -58,9 +58,21 @@ pub struct DataFolder {
     /// Folder of the record, the settings and the last plan that was fit; by default `groundward` in the user's data folder.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// Folder of the journals for when the usual one fails, best on another disk; by default one below the data folder.
+    #[arg(long, value_name = "DIR")]
+    fallback: Option<PathBuf>,
 }
 
 impl DataFolder {
+    /// The folders of the journals of a record kept in `record`: the usual one and the one for when that fails.
+    fn journals(&self, record: &Path) -> Vec<PathBuf> {
+        let fallback = self.fallback.clone();
+        vec![
+            record.join("journals"),
+            fallback.unwrap_or_else(|| record.join("journals-fallback")),
+        ]
+    }
+
     /// The folder asked for, or the user's own.
     fn folder(&self) -> PathBuf {
         let named = |name: &str| {
@@ -75,11 +87,6 @@ impl DataFolder {
                 .join("groundward")
         })
     }
-}
-
-/// The folders of the journals below a data folder: the usual one and the one for when that fails.
-fn journal_folders(data: &std::path::Path) -> Vec<PathBuf> {
-    vec![data.join("journals"), data.join("journals-fallback")]
 }
 
 /// Runs the program; the answer is its exit code.

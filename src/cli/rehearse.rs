@@ -5,7 +5,7 @@
 
 use super::plans::PlanArgument;
 use super::run::announce;
-use super::{DataFolder, journal_folders, say_error};
+use super::{DataFolder, say_error};
 use crate::clock::Clock;
 use crate::engine::{Engine, LoadedPlan};
 use crate::incident::{Act, Condition, Moment, Pick, Prompt, prompt};
@@ -224,7 +224,7 @@ impl Stage {
             engine: Engine::new(plan, true),
             start: Clock::new().read(),
             at: Millis::ZERO,
-            folders: journal_folders(&folder),
+            folders: options.data.journals(&folder),
             writer: None,
             incident: None,
             answers: VecDeque::new(),

@@ -1,13 +1,13 @@
 //! Opens the tablet's screen: wires the engine to its edges and hands the main thread to the screen.
 
 use super::plans::{Named, OptionalPlan};
-use super::{DataFolder, journal_folders, say_error};
+use super::{DataFolder, say_error};
 use crate::clock::Clock;
 use crate::compute::{Compute, records};
 use crate::engine::{self, Edges, Engine, LoadedPlan};
 use crate::incident::{PlanStanding, Record};
 use crate::journal::disk::RealDisk;
-use crate::journal::lock::DataLock;
+use crate::journal::lock::{DataLock, LockRefused};
 use crate::journal::read;
 use crate::journal::thread::JournalThread;
 use crate::kiosk;
@@ -82,28 +82,31 @@ pub(super) fn run(options: &Options) -> u8 {
         return 2;
     }
     let _lock = match DataLock::take(&folder) {
-        Ok(lock) => lock,
-        Err(why) => {
+        Ok(lock) => Some(lock),
+        Err(why @ LockRefused::InUse) => {
             say_error(&why.to_string());
             return 2;
         }
+        // Activation always works: without a folder the record stays in memory, and the screen says that it is not saved.
+        Err(why @ LockRefused::Failed(_)) => {
+            say_error(&why.to_string());
+            None
+        }
     };
-    let plan = load_plan(&options.plan, &folder);
-    let folders = journal_folders(&folder);
-    let running = running_incident(&folders);
     let (sender, inputs) = channel(INPUTS_MAX);
     let slot = Arc::new(Slot::default());
-    let engine_thread = {
-        let (clock, slot, sender, options) =
-            (clock.clone(), slot.clone(), sender.clone(), options.clone());
-        std::thread::Builder::new()
-            .name("engine".to_owned())
-            .spawn(move || {
-                drive(
-                    &options, plan, running, &folder, folders, clock, &slot, sender, inputs,
-                );
-            })
+    let start = Start {
+        plan: load_plan(&options.plan, &folder),
+        found: find(&options.data.journals(&folder)),
+        folder,
+        options: options.clone(),
+        clock: clock.clone(),
+        slot: slot.clone(),
+        sender: sender.clone(),
     };
+    let engine_thread = std::thread::Builder::new()
+        .name("engine".to_owned())
+        .spawn(move || drive(start, inputs));
     let engine_thread = match engine_thread {
         Ok(thread) => thread,
         Err(error) => {
@@ -179,33 +182,55 @@ fn keep_last_fit(folder: &Path, bytes: &[u8]) -> std::io::Result<()> {
     std::fs::rename(&beside, folder.join(LAST_FIT))
 }
 
-/// The newest incident that was not stood down, with its records.
-fn running_incident(folders: &[PathBuf]) -> Option<(String, Vec<Record>)> {
-    let mut incidents = read::list(&RealDisk, folders).ok()?;
-    incidents.reverse();
-    incidents
-        .into_iter()
-        .take(RUNNING_LOOKED_AT_MAX)
-        .find_map(|id| {
-            let readback = read::read(&RealDisk, folders, &id).ok()?;
-            let over = readback.records.iter().any(|r| r.kind == "stood-down");
-            let records = records(&readback);
-            (!over && !records.is_empty()).then_some((id, records))
-        })
+/// What the journals hold at the start.
+#[derive(Default)]
+struct Found {
+    /// The newest incident that was not stood down, with its records.
+    running: Option<(String, Vec<Record>)>,
+    /// Incidents that were stood down and whose file was not cut to its length any more.
+    uncut: Vec<String>,
 }
 
-#[allow(clippy::too_many_arguments)]
-fn drive(
-    options: &Options,
+fn find(folders: &[PathBuf]) -> Found {
+    let mut found = Found::default();
+    let incidents = read::list(&RealDisk, folders).unwrap_or_default();
+    for id in incidents.into_iter().rev().take(RUNNING_LOOKED_AT_MAX) {
+        let Ok(readback) = read::read(&RealDisk, folders, &id) else {
+            continue;
+        };
+        let over = readback.records.iter().any(|r| r.kind == "stood-down");
+        let records = records(&readback);
+        if over && !readback.closed && readback.problems.is_empty() {
+            found.uncut.push(id);
+        } else if !over && !records.is_empty() && found.running.is_none() {
+            found.running = Some((id, records));
+        }
+    }
+    found
+}
+
+/// Everything the engine's thread begins with.
+struct Start {
+    options: Options,
     plan: LoadedPlan,
-    running: Option<(String, Vec<Record>)>,
-    folder: &Path,
-    folders: Vec<PathBuf>,
+    found: Found,
+    folder: PathBuf,
     clock: Clock,
-    slot: &Slot,
+    slot: Arc<Slot>,
     sender: Sender<Input>,
-    inputs: Receiver<Input>,
-) {
+}
+
+fn drive(start: Start, inputs: Receiver<Input>) {
+    let Start {
+        options,
+        plan,
+        found,
+        folder,
+        clock,
+        slot,
+        sender,
+    } = start;
+    let folders = options.data.journals(&folder);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .max_blocking_threads(2)
@@ -227,7 +252,11 @@ fn drive(
     let player = Player::start(move |ready| sound_report(Input::Sound(ready)));
     let keeper = Keeper::start(&folder.join("store"), report(sender.clone())).ok();
     let compute = Compute::new(runtime.handle().clone(), sender, folders);
-    let (engine, first) = match running {
+    for incident in found.uncut {
+        journal.resume(&incident);
+        journal.close();
+    }
+    let (engine, first) = match found.running {
         Some((incident, records)) => {
             journal.resume(&incident);
             Engine::resume(
@@ -254,7 +283,7 @@ fn drive(
         engine,
         first,
         inputs,
-        slot,
+        &slot,
         || clock.read(),
         &mut edges,
     ));

@@ -246,6 +246,10 @@ fn short(station: &str) -> SharedString {
 }
 
 fn people(view: &mut View, sight: Sight<'_>) {
+    // What is to be read out needs the room more than who is on the way.
+    if !view.details.is_empty() {
+        return;
+    }
     let facts = sight.facts();
     let method = facts.running.as_ref().map(|r| r.method.as_str());
     let sent: Vec<_> = facts
