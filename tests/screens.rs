@@ -5,6 +5,7 @@
 //! with the one in `tests/pictures`; `GROUNDWARD_PICTURES=renew` draws them anew, to be looked at before they are kept.
 
 use super::desk::Desk;
+use super::twin::Twin;
 use groundward::kiosk::{App, Metrics, Presenter, Theme};
 use groundward::signal::{Effect, Input, JournalReport, LogEntry, LogRow, Tap};
 use i_slint_backend_testing::{
@@ -598,4 +599,28 @@ fn read(path: &std::path::Path) -> Option<(Vec<u8>, (u32, u32))> {
     let mut rgb = vec![0; reader.output_buffer_size()?];
     let info = reader.next_frame(&mut rgb).ok()?;
     Some((rgb, (info.width, info.height)))
+}
+
+/// The screen watches the engine's heartbeat; without one it says so, and the clock goes on from the clock alone.
+#[test]
+fn without_a_heartbeat_the_screen_says_so_and_the_clock_counts_on() {
+    let twin = Twin::new(1280, 800, 10.1);
+    let mut desk = Desk::demo();
+    desk.hang(Some("silo3"));
+    let snapshot = Arc::new(desk.engine.snapshot(&desk.now));
+    let sentence = "The program does not answer. The clock goes on. Keep times on paper.";
+    twin.show(&snapshot, &desk.now);
+    assert_eq!(
+        ElementHandle::find_by_accessible_label(&twin.app, sentence).count(),
+        0
+    );
+    assert_eq!(twin.clock(), "0:00");
+    let mut later = desk.now.clone();
+    later.boot_ms += 95_000;
+    twin.show_silent(&snapshot, &later);
+    assert_eq!(
+        ElementHandle::find_by_accessible_label(&twin.app, sentence).count(),
+        1
+    );
+    assert_eq!(twin.clock(), "1:35");
 }

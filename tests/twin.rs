@@ -1,12 +1,12 @@
 //! Lays a screen out headless, so that a test can learn where a control is, what it looks like and what it asks for.
 
 use groundward::incident::Moment;
-use groundward::kiosk::{App, Metrics, Presenter};
+use groundward::kiosk::{App, Metrics, Presenter, State};
 use groundward::signal::{Snapshot, Tap};
 use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
 };
-use slint::{ComponentHandle, Global, PhysicalSize, Rgba8Pixel, SharedPixelBuffer};
+use slint::{ComponentHandle, Global, Model, PhysicalSize, Rgba8Pixel, SharedPixelBuffer};
 use std::cell::RefCell;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -55,6 +55,21 @@ impl Twin {
     pub(crate) fn show(&self, snapshot: &Arc<Snapshot>, now: &Moment) {
         self.presenter.show(snapshot, now, false);
         self.settle();
+    }
+
+    /// The same while the engine gives no sign of life.
+    pub(crate) fn show_silent(&self, snapshot: &Arc<Snapshot>, now: &Moment) {
+        self.presenter.show(snapshot, now, true);
+        self.settle();
+    }
+
+    /// What the clock shows.
+    pub(crate) fn clock(&self) -> String {
+        State::get(&self.app)
+            .get_clock()
+            .iter()
+            .map(|digit| digit.to_string())
+            .collect()
     }
 
     /// Lets what follows a change by a tick happen.
