@@ -7,6 +7,7 @@ use super::presenter::Presenter;
 use super::ui::{App, Metrics};
 use crate::incident::Moment;
 use crate::signal::{HEARTBEAT_LOST_MS, Input, Slot, Snapshot, Tap};
+use slint::winit_030::WinitWindowAccessor;
 use slint::{ComponentHandle, Global, LogicalSize, PlatformError};
 use std::cell::RefCell;
 use std::collections::VecDeque;
@@ -80,9 +81,13 @@ pub fn run(
         let (weak, queue) = (app.as_weak(), queue.clone());
         let last = RefCell::new(None::<Arc<Snapshot>>);
         let was_silent = std::cell::Cell::new(false);
+        let filled = std::cell::Cell::new(false);
         Rc::new(move || {
             queue.send_kept();
             let Some(app) = weak.upgrade() else { return };
+            if window.full_screen && !filled.get() {
+                filled.set(fill_screen(&app));
+            }
             measure(&app, window.inches);
             let Some(snapshot) = slot.get() else { return };
             let now = read_clock();
@@ -108,6 +113,21 @@ pub fn run(
     let ran = app.run();
     REFRESH.with(|r| r.borrow_mut().take());
     ran
+}
+
+/// Makes the window as large as its screen: without a window manager nobody else does. True once it is done.
+fn fill_screen(app: &App) -> bool {
+    let filled = app.window().with_winit_window(|window| {
+        let screen = window
+            .current_monitor()
+            .or_else(|| window.available_monitors().next());
+        screen.is_some_and(|screen| {
+            // An answer only says whether the new size is there already; either way it comes.
+            let _ = window.request_inner_size(screen.size());
+            true
+        })
+    });
+    filled.unwrap_or(false)
 }
 
 /// Sets the millimetre from the size of the window and the diagonal of the screen.
