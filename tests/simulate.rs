@@ -13,7 +13,6 @@ use groundward::incident::{
     Act, Aftercare, Closing, Condition, Event, Moment, Pick, Prompt, Record, State, Whereabouts,
     prompt,
 };
-use groundward::journal::read;
 use groundward::journal::writer::Writer;
 use groundward::readiness::outlook;
 use groundward::signal::{Effect, Entry, Input, JournalReport, Tap};
@@ -459,8 +458,9 @@ impl World {
             }
         }
         self.disk.heal();
-        let found = match read::read(&self.disk, &folders(), &incident) {
-            Ok(found) => found,
+        let disk = Arc::new(self.disk.clone());
+        let (writer, found) = match Writer::resume(disk, folders(), &incident) {
+            Ok(resumed) => resumed,
             Err(_) => {
                 assert_eq!(self.acknowledged, None, "a saved incident has a file");
                 self.engine = Engine::new(self.plan.clone(), true);
@@ -502,8 +502,6 @@ impl World {
             .iter()
             .any(|r| matches!(r.event, Event::StoodDown {}));
         self.handed.truncate(records.len());
-        let (writer, _) = Writer::resume(Arc::new(self.disk.clone()), folders(), &incident)
-            .expect("the file is there");
         self.writer = Some(writer);
         // The clock goes on from what the record says, which may lie a little before what was shown.
         let last = records.last().map_or(0, |r| r.elapsed.0);

@@ -156,8 +156,10 @@ fn load_plan(argument: &OptionalPlan, folder: &Path) -> LoadedPlan {
     }
     let mut plan = LoadedPlan::choose(named(&asked), named(&last), trouble);
     match plan.in_use.standing {
+        // The same plan again is the rule, and the first frame waits for no disk then.
         PlanStanding::Fit => {
-            if let Err(error) = keep_last_fit(folder, plan.text.as_bytes()) {
+            let kept = last.is_some_and(|(_, bytes)| bytes == plan.text.as_bytes());
+            if !kept && let Err(error) = keep_last_fit(folder, plan.text.as_bytes()) {
                 say_error(&format!(
                     "the plan cannot be kept for later in {}: {error}",
                     folder.display()

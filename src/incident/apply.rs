@@ -105,11 +105,7 @@ impl Facts {
     fn take_event(&mut self, record: &Record, at: Millis, plan: Option<&Arc<Plan>>) {
         match &record.event {
             Event::Opened(opening) => {
-                let read = || {
-                    crate::plan::read(&opening.plan_name, opening.plan.as_bytes())
-                        .plan
-                        .map(Arc::new)
-                };
+                let read = || crate::plan::fit(&opening.plan_name, &opening.plan);
                 let plan = plan
                     .cloned()
                     .or_else(read)

@@ -7,8 +7,10 @@ use super::time::{Carried, Moment};
 use crate::readiness::{Forecast, Posting};
 use crate::units::Millis;
 use crate::words::Language;
+use serde::de::value::MapDeserializer;
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
+use std::borrow::Cow;
 use std::sync::Arc;
 
 /// Version of the meaning of each kind written by this program.
@@ -309,53 +311,66 @@ impl Record {
 
     /// Reads a record back, with or without its chain fields. Kinds, versions and bodies not known are kept as they are.
     pub fn from_json(line: &str) -> Result<Record, NotARecord> {
-        let map: Map<String, Value> =
-            serde_json::from_str(line).map_err(|e| NotARecord(e.to_string()))?;
-        let lacks = |name: &str| NotARecord(format!("it has no `{name}` as expected"));
-        let whole = |name: &str| {
-            map.get(name)
-                .and_then(Value::as_i64)
-                .ok_or_else(|| lacks(name))
-        };
-        let count = |name: &str| {
-            map.get(name)
-                .and_then(Value::as_u64)
-                .ok_or_else(|| lacks(name))
-        };
-        let text = |name: &str| {
-            map.get(name)
-                .and_then(Value::as_str)
-                .ok_or_else(|| lacks(name))
-        };
-        let kind = text("kind")?;
-        let body = map.get("body").cloned().unwrap_or(Value::Null);
-        let v = count("v")?;
-        let known = (v == KIND_VERSION)
-            .then(|| serde_json::from_value::<Event>(json!({ "kind": kind, "body": body })).ok())
-            .flatten();
+        let read: Line<'_> = serde_json::from_str(line).map_err(|e| NotARecord(e.to_string()))?;
+        let event = (read.v == KIND_VERSION).then(|| read.known()).flatten();
         Ok(Record {
-            seq: count("seq")?,
-            cause: count("cause")?,
-            incident: text("incident")?.into(),
+            seq: read.seq,
+            cause: read.cause,
+            incident: read.incident.as_ref().into(),
             now: Moment {
-                wall_ms: whole("wall_ms")?,
-                offset_min: offset_of(text("wall")?),
-                boot_ms: whole("boot_ms")?,
-                boot_id: text("boot")?.into(),
+                wall_ms: read.wall_ms,
+                offset_min: offset_of(&read.wall),
+                boot_ms: read.boot_ms,
+                boot_id: read.boot.as_ref().into(),
             },
-            elapsed: Millis(whole("elapsed_ms")?),
-            at_least: map
-                .get("at_least")
-                .and_then(Value::as_bool)
-                .ok_or_else(|| lacks("at_least"))?,
-            who: text("who")?.into(),
-            casualty: u16::try_from(count("casualty")?).map_err(|_| lacks("casualty"))?,
-            v,
-            event: known.unwrap_or_else(|| Event::Unknown {
-                kind: kind.to_owned(),
-                body,
+            elapsed: Millis(read.elapsed_ms),
+            at_least: read.at_least,
+            who: read.who.as_ref().into(),
+            casualty: read.casualty,
+            v: read.v,
+            event: event.unwrap_or_else(|| Event::Unknown {
+                kind: read.kind.into_owned(),
+                body: read.body,
             }),
         })
+    }
+}
+
+/// A line as it stands in the journal. Members that it has beyond these are left alone.
+#[derive(Deserialize)]
+struct Line<'a> {
+    v: u64,
+    seq: u64,
+    cause: u64,
+    #[serde(borrow)]
+    kind: Cow<'a, str>,
+    #[serde(borrow)]
+    incident: Cow<'a, str>,
+    wall_ms: i64,
+    #[serde(borrow)]
+    wall: Cow<'a, str>,
+    boot_ms: i64,
+    #[serde(borrow)]
+    boot: Cow<'a, str>,
+    elapsed_ms: i64,
+    at_least: bool,
+    #[serde(borrow)]
+    who: Cow<'a, str>,
+    casualty: u16,
+    #[serde(default)]
+    body: Value,
+}
+
+impl Line<'_> {
+    /// The event, where this version knows its kind. The kind goes first: a body that comes before its kind is set aside
+    /// and gone through twice.
+    fn known(&self) -> Option<Event> {
+        let kind = Value::from(&*self.kind);
+        let members = [("kind", &kind), ("body", &self.body)];
+        Event::deserialize(MapDeserializer::<_, serde_json::Error>::new(
+            members.into_iter(),
+        ))
+        .ok()
     }
 }
 

@@ -163,11 +163,8 @@ fn misses(window: &[u8]) -> usize {
 
 /// SHA-256 in lower-case hexadecimal digits.
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    let digit = |nibble: u8| {
-        char::from_digit(u32::from(nibble), 16).expect("four bits are one hexadecimal digit")
-    };
-    Sha256::digest(bytes)
-        .iter()
-        .flat_map(|byte| [digit(byte >> 4), digit(byte & 15)])
-        .collect()
+    let half =
+        |bytes: &[u8]| u128::from_be_bytes(bytes.try_into().expect("half of 32 bytes is 16 bytes"));
+    let digest = Sha256::digest(bytes);
+    format!("{:032x}{:032x}", half(&digest[..16]), half(&digest[16..]))
 }

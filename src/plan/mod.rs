@@ -4,7 +4,8 @@
 //! what can be wrong. Two plans are built in: an invented site to try the program with, and the plan that serves when
 //! there is none, so that an activation never has to wait for a file.
 
-use std::sync::LazyLock;
+use std::cell::RefCell;
+use std::sync::{Arc, LazyLock};
 
 mod check;
 mod fields;
@@ -33,4 +34,23 @@ pub fn bare() -> &'static Plan {
             .expect("the built-in plan is read without an error by a test")
     });
     &READ
+}
+
+/// The plan in this text, where it is fit.
+///
+/// The last one is kept: an activation, every replay of its record and most incidents of a log ask for the same text
+/// again, and reading it is the longest part of each.
+pub fn fit(name: &str, text: &str) -> Option<Arc<Plan>> {
+    thread_local! {
+        static LAST: RefCell<Option<(String, Arc<Plan>)>> = const { RefCell::new(None) };
+    }
+    let kept = LAST.with_borrow(|last| {
+        let same = last.as_ref().filter(|(of, _)| of == text);
+        same.map(|(_, plan)| plan.clone())
+    });
+    kept.or_else(|| {
+        let plan = Arc::new(read(name, text.as_bytes()).plan?);
+        LAST.set(Some((text.to_owned(), plan.clone())));
+        Some(plan)
+    })
 }

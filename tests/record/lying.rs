@@ -224,7 +224,7 @@ impl World {
 }
 
 fn put(image: &mut Vec<u8>, at: usize, bytes: &[u8]) {
-    image.resize(image.len().max(at + bytes.len()), 0);
+    image.append(&mut vec![0; (at + bytes.len()).saturating_sub(image.len())]);
     image[at..at + bytes.len()].copy_from_slice(bytes);
 }
 
