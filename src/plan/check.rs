@@ -7,10 +7,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
+use chrono::NaiveDate;
 use toml::de::{DeTable, DeValue};
 
-use super::findings::{Gathered, Kind};
-use super::model::{Method, Milestone, Plan, Position, Role, Step};
+use super::findings::{Gathered, Kind, Reference};
+use super::model::{Method, Milestone, Place, Plan, Position, Responder, Role, Step};
+use super::routes::Routes;
+use super::source::Group;
+use super::{dates, figures, gaps, positions};
 use crate::units::Millimetres;
 
 /// Most words of a prompt, the name of the person it goes to included.
@@ -20,13 +24,18 @@ const PROMPT_WORDS_MAX: usize = 9;
 const ROLES_MAX: usize = 24;
 
 /// Adds everything that is wrong with the plan as a whole.
-pub(super) fn check(plan: &Plan, root: &DeTable<'_>, gathered: &Gathered) {
+pub(super) fn check(
+    plan: &Plan,
+    root: &DeTable<'_>,
+    gathered: &Gathered,
+    today: Option<NaiveDate>,
+) {
     let judge = Judge::new(plan, root, gathered);
+    judge.references();
     judge.whole();
     judge.links();
     for station in &plan.stations {
         let at = format!("station.{}", station.id);
-        judge.refers(&format!("{at}.place"), &station.place, "place");
         judge.alike(
             &format!("{at}.kit"),
             station.kit.iter().map(|it| (&it.id, &it.name)),
@@ -34,24 +43,38 @@ pub(super) fn check(plan: &Plan, root: &DeTable<'_>, gathered: &Gathered) {
     }
     for responder in &plan.responders {
         let at = format!("responder.{}", responder.id);
-        judge.refers(&format!("{at}.place"), &responder.place, "place");
-        judge.repeats(&format!("{at}.qualifications"), &responder.qualifications);
+        let held = responder.qualifications.iter().map(|held| &held.name);
+        judge.repeats(&format!("{at}.qualifications"), held);
+        judge.repeats(&format!("{at}.languages"), &responder.languages);
     }
     for position in &plan.positions {
         judge.position(position, &format!("position.{}", position.id));
     }
+    gaps::check(&judge);
+    positions::check(&judge);
+    figures::check(&judge);
+    if let Some(today) = today {
+        dates::check(&judge, today);
+    }
 }
 
-struct Judge<'a> {
-    plan: &'a Plan,
+/// What the judges of a plan share.
+pub(super) struct Judge<'a> {
+    pub(super) plan: &'a Plan,
     root: &'a DeTable<'a>,
-    gathered: &'a Gathered,
+    pub(super) gathered: &'a Gathered,
+    /// The ways; none in a plan that hides some of them behind an error.
+    pub(super) routes: Option<Routes<'a>>,
+    pub(super) places: BTreeMap<&'a str, &'a Place>,
+    pub(super) responders: BTreeMap<&'a str, &'a Responder>,
     /// Places that a way leads to from where anybody usually is; nothing where that cannot be judged.
     reached: Option<BTreeSet<&'a str>>,
     /// Words in the longest name among the holders of a qualification.
     holders: BTreeMap<&'a str, usize>,
-    /// Places where a kind of kit is kept.
-    keepers: BTreeMap<&'a str, Vec<&'a str>>,
+    /// A place where a kind of kit is kept, one that a way leads to where there is such a one.
+    keepers: BTreeMap<&'a str, &'a str>,
+    /// Kinds of kit of which some is out of service.
+    pub(super) retired: BTreeSet<&'a str>,
     /// Words in each responder's name, and in the longest.
     names: BTreeMap<&'a str, usize>,
     longest_name: usize,
@@ -62,14 +85,26 @@ impl<'a> Judge<'a> {
         let mut holders = BTreeMap::new();
         for responder in &plan.responders {
             for qualification in &responder.qualifications {
-                let longest = holders.entry(qualification.as_str()).or_insert(0);
+                let longest = holders.entry(qualification.name.as_str()).or_insert(0);
                 *longest = words(&responder.name).max(*longest);
             }
         }
-        let mut keepers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+        let can_judge =
+            !plan.responders.is_empty() && gathered.sound("responder") && gathered.sound("link");
+        let reached = can_judge.then(|| reached(plan));
+        let can_reach = |place: &str| reached.as_ref().is_none_or(|it| it.contains(place));
+        let mut keepers: BTreeMap<&str, &str> = BTreeMap::new();
+        let mut retired = BTreeSet::new();
         for station in &plan.stations {
             for item in &station.kit {
-                keepers.entry(&item.kind).or_default().push(&station.place);
+                if !item.in_service() {
+                    retired.insert(item.kind.as_str());
+                    continue;
+                }
+                let kept = keepers.entry(&item.kind).or_insert(&station.place);
+                if !can_reach(kept) {
+                    *kept = &station.place;
+                }
             }
         }
         let names: BTreeMap<_, _> = plan
@@ -78,24 +113,85 @@ impl<'a> Judge<'a> {
             .map(|it| (it.id.as_str(), words(&it.name)))
             .collect();
         let longest_name = names.values().copied().max().unwrap_or(0);
-        let can_judge =
-            !plan.responders.is_empty() && gathered.sound("responder") && gathered.sound("link");
-        let reached = can_judge.then(|| reached(plan));
         Judge {
             plan,
             root,
             gathered,
+            places: plan.places.iter().map(|it| (it.id.as_str(), it)).collect(),
+            responders: plan
+                .responders
+                .iter()
+                .map(|it| (it.id.as_str(), it))
+                .collect(),
+            routes: can_judge.then(|| Routes::new(plan)),
             reached,
             holders,
             keepers,
+            retired,
             names,
             longest_name,
         }
     }
 
-    fn add(&self, kind: Kind, at: &str, message: String, help: impl Into<String>) {
+    pub(super) fn add(&self, kind: Kind, at: &str, message: String, help: impl Into<String>) {
+        if !self.gathered.passes_over(kind) {
+            self.gathered
+                .add(kind, locate(self.root, at), at, message, help);
+        }
+    }
+
+    /// Adds a finding, and the other path that it has to do with, with what a person sees there.
+    pub(super) fn add_beside(
+        &self,
+        kind: Kind,
+        at: &str,
+        message: String,
+        help: &str,
+        (other, label): (&str, String),
+    ) {
+        if self.gathered.passes_over(kind) {
+            return;
+        }
+        let beside = located(self.root, other).ok().map(|span| (span, label));
         self.gathered
-            .add(kind, locate(self.root, at), at, message, help);
+            .add_beside(kind, locate(self.root, at), at, message, help, beside);
+    }
+
+    /// Reports every name that leads nowhere.
+    fn references(&self) {
+        for reference in self.gathered.references().iter() {
+            if exists(self.root, &reference.target) {
+                continue;
+            }
+            let Reference {
+                at,
+                span,
+                target,
+                group,
+                ..
+            } = reference;
+            let (_, id) = target.rsplit_once('.').unwrap_or(("", target));
+            let noun = group.noun();
+            let (kind, message) = match group {
+                Group::Worker => {
+                    let (position, _) = at.rsplit_once(".workers").unwrap_or((at, ""));
+                    let message = format!("{position} is worked by `{id}`, who is not in the plan");
+                    (Kind::WorkerUnknown, message)
+                }
+                Group::Role => {
+                    let message =
+                        format!("{at} names the role `{id}`, which the method does not have");
+                    (Kind::DanglingReference, message)
+                }
+                _ => {
+                    let message = format!("{at} names the {noun} `{id}`, which is not in the plan");
+                    (Kind::DanglingReference, message)
+                }
+            };
+            let (help, beside) = self.suggest(id, target, *group);
+            self.gathered
+                .add_beside(kind, span.clone(), at, message, help, beside);
+        }
     }
 
     fn whole(&self) {
@@ -121,11 +217,12 @@ impl<'a> Judge<'a> {
         }
         if plan.policy.first_contact > plan.policy.target {
             let message = "the policy expects first contact later than off the harness".to_owned();
-            self.add(
+            self.add_beside(
                 Kind::PolicyOrder,
                 "policy.first_contact",
                 message,
                 "make `first_contact` less than `target`",
+                ("policy.target", "off the harness".to_owned()),
             );
         }
         self.alike("place", plan.places.iter().map(|it| (&it.id, &it.name)));
@@ -143,15 +240,14 @@ impl<'a> Judge<'a> {
     fn links(&self) {
         for link in &self.plan.links {
             let at = format!("link.{}", link.id);
-            self.refers(&format!("{at}.from"), &link.from, "place");
-            self.refers(&format!("{at}.to"), &link.to, "place");
             if link.from == link.to && !link.to.is_empty() {
                 let message = format!("{at} leads from a place to itself");
-                self.add(
+                self.add_beside(
                     Kind::LinkLoop,
                     &format!("{at}.to"),
                     message,
                     "name the place at its other end",
+                    (&format!("{at}.from"), "it begins here".to_owned()),
                 );
             }
             if Millimetres(link.rise.0.saturating_abs()) > link.length && self.gathered.sound(&at) {
@@ -163,43 +259,29 @@ impl<'a> Judge<'a> {
     }
 
     fn position(&self, position: &Position, at: &str) {
-        self.refers(&format!("{at}.place"), &position.place, "place");
         for (key, place) in [
             ("approach", &position.approach),
             ("landing", &position.landing),
         ] {
-            self.refers(&format!("{at}.{key}"), place, "place");
             self.reachable(&format!("{at}.{key}"), place);
         }
         if position.approach == position.place && !position.place.is_empty() {
             let message = format!("the approach point of {at} is the position itself");
             let help = "name the last place where somebody is safe whatever happened";
-            self.add(
+            let place = format!("{at}.place");
+            self.add_beside(
                 Kind::ApproachIsPosition,
                 &format!("{at}.approach"),
                 message,
                 help,
+                (&place, "people work here".to_owned()),
             );
         }
         self.repeats(&format!("{at}.workers"), &position.workers);
-        for (number, worker) in (1..).zip(&position.workers) {
-            if !self.has("responder", worker) {
-                let message = format!("{at} is worked by `{worker}`, who is not in the plan");
-                let help = self.suggest(worker, "responder");
-                self.add(
-                    Kind::WorkerUnknown,
-                    &format!("{at}.workers.{number}"),
-                    message,
-                    help,
-                );
-            }
-        }
+        self.repeats(&format!("{at}.watched_by"), &position.watched_by);
         for hazard in &position.hazards {
             let at = format!("{at}.hazard.{}", hazard.id);
             let by = hazard.by.as_deref();
-            if let Some(by) = by {
-                self.refers(&format!("{at}.by"), by, "responder");
-            }
             let name = by.and_then(|by| self.names.get(by)).copied().unwrap_or(0);
             self.prompt(&format!("{at}.task"), &hazard.task, name);
         }
@@ -333,11 +415,12 @@ impl<'a> Judge<'a> {
         let key = format!("{at}.change_after");
         if method.change_after >= self.plan.policy.target {
             let message = format!("{at} is given up only when the target has passed");
-            self.add(
+            self.add_beside(
                 Kind::ChangeAfterTarget,
                 &key,
                 message,
                 "leave time for the next method before the target",
+                ("policy.target", "the target".to_owned()),
             );
         }
         let likely = method.likely_work();
@@ -351,34 +434,28 @@ impl<'a> Judge<'a> {
         }
     }
 
+    /// Reports a qualification that nobody holds.
+    pub(super) fn held(&self, needed: &str, at: &str) {
+        if self.holders.contains_key(needed) || !self.gathered.sound("responder") {
+            return;
+        }
+        let message = format!("nobody in the plan has the qualification `{needed}` of {at}");
+        let help = match self.gathered.nearest(needed, self.holders.keys().copied()) {
+            Some(held) => format!("perhaps `{held}` is meant"),
+            None => "train somebody, or change the method".to_owned(),
+        };
+        self.add(Kind::NoHolder, at, message, help);
+    }
+
     fn role(&self, role: &Role, at: &str) {
-        self.refers(&format!("{at}.place"), &role.place, "place");
         self.reachable(&format!("{at}.place"), &role.place);
-        if let Some(needed) = &role.qualification
-            && !self.holders.contains_key(needed.as_str())
-            && self.gathered.sound("responder")
-        {
-            let message =
-                format!("nobody in the plan has the qualification `{needed}` that {at} needs");
-            let help = match self.gathered.nearest(needed, self.holders.keys().copied()) {
-                Some(held) => format!("perhaps `{held}` is meant"),
-                None => "train somebody, or change the method".to_owned(),
-            };
-            self.add(
-                Kind::NoHolder,
-                &format!("{at}.qualification"),
-                message,
-                help,
-            );
+        if let Some(needed) = &role.qualification {
+            self.held(needed, &format!("{at}.qualification"));
         }
         let Some(kind) = &role.kit else { return };
         let at = format!("{at}.kit");
-        let places = self
-            .keepers
-            .get(kind.as_str())
-            .map_or(&[][..], Vec::as_slice);
-        let Some(first) = places.first() else {
-            if self.gathered.sound("station") {
+        let Some(place) = self.keepers.get(kind.as_str()) else {
+            if self.gathered.sound("station") && !self.retired.contains(kind.as_str()) {
                 let message = format!("no station has kit of the kind `{kind}` that {at} names");
                 let help = match self.gathered.nearest(kind, self.keepers.keys().copied()) {
                     Some(kept) => format!("perhaps `{kept}` is meant"),
@@ -388,9 +465,7 @@ impl<'a> Judge<'a> {
             }
             return;
         };
-        if !places.iter().any(|place| self.can_reach(place)) {
-            self.reachable(&at, first);
-        }
+        self.reachable(&at, place);
     }
 
     fn second_person(&self, method: &Method, at: &str) {
@@ -432,15 +507,8 @@ impl<'a> Judge<'a> {
                 Some(needed) => self.holders.get(needed.as_str()).copied().unwrap_or(0),
                 None => self.longest_name,
             },
-            Some((id, None)) => {
-                let message =
-                    format!("{at}.who names the role `{id}`, which the method does not have");
-                let help = match self.gathered.nearest(id, roles.keys().copied()) {
-                    Some(known) => format!("perhaps `{known}` is meant"),
-                    None => "add the role, or leave out `who`".to_owned(),
-                };
-                return self.add(Kind::DanglingReference, &format!("{at}.who"), message, help);
-            }
+            // That role was reported as one that leads nowhere.
+            Some((_, None)) => return,
         };
         self.prompt(&format!("{at}.say"), say, name);
     }
@@ -469,47 +537,34 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// Reports a reference that leads nowhere. An empty one was reported when it was read.
-    fn refers(&self, at: &str, id: &str, group: &str) {
-        if !id.is_empty() && !self.has(group, id) {
-            let message = format!("{at} names the {group} `{id}`, which is not in the plan");
-            self.add(
-                Kind::DanglingReference,
-                at,
-                message,
-                self.suggest(id, group),
-            );
-        }
-    }
-
-    fn suggest(&self, id: &str, group: &str) -> String {
-        let known = self
-            .group(group)
+    /// What to do about a name that leads nowhere, and where the one stands that is probably meant.
+    fn suggest(
+        &self,
+        id: &str,
+        target: &str,
+        group: Group,
+    ) -> (String, Option<(Range<usize>, String)>) {
+        let (table, _) = target.rsplit_once('.').unwrap_or(("", target));
+        let there = table_at(self.root, table);
+        let known = there
             .into_iter()
             .flatten()
             .map(|(key, _)| key.get_ref().as_ref());
-        match self.gathered.nearest(id, known) {
-            Some(known) => format!("perhaps `{known}` is meant"),
-            None => format!("add a table [{group}.{id}], or name one that is there"),
-        }
-    }
-
-    /// True where the file has a table of that name, even one that could not be read.
-    fn has(&self, group: &str, id: &str) -> bool {
-        self.group(group)
-            .is_some_and(|table| table.contains_key(id))
-    }
-
-    fn group(&self, group: &str) -> Option<&'a DeTable<'a>> {
-        match self.root.get(group)?.get_ref() {
-            DeValue::Table(table) => Some(table),
-            _ => None,
-        }
+        let Some(known) = self.gathered.nearest(id, known) else {
+            let help = match group {
+                Group::Role => "add the role, or leave the key out".to_owned(),
+                _ => format!("add a table [{target}], or name one that is there"),
+            };
+            return (help, None);
+        };
+        let key = there.and_then(|there| there.get_key_value(known));
+        let beside = key.map(|(key, _)| (key.span(), format!("`{known}` is here")));
+        (format!("perhaps `{known}` is meant"), beside)
     }
 
     /// Reports a place to which no way leads from where anybody usually is.
     fn reachable(&self, at: &str, place: &str) {
-        if self.has("place", place) && !self.can_reach(place) {
+        if self.places.contains_key(place) && !self.can_reach(place) {
             let message =
                 format!("no way leads from any responder to `{place}`, where {at} needs somebody");
             self.add(
@@ -534,26 +589,33 @@ impl<'a> Judge<'a> {
         for (id, name) in named.filter(|(_, name)| !name.is_empty()) {
             if let Some(first) = seen.insert(name.to_lowercase(), id) {
                 let message = format!("`{id}` and `{first}` are both called \"{name}\"");
-                self.add(
+                let help = "give each a name of its own for the radio";
+                let other = format!("{at}.{first}.name");
+                let beside = (&*other, format!("`{first}` is called that"));
+                self.add_beside(
                     Kind::SameName,
                     &format!("{at}.{id}.name"),
                     message,
-                    "give each a name of its own for the radio",
+                    help,
+                    beside,
                 );
             }
         }
     }
 
-    fn repeats(&self, at: &str, entries: &[String]) {
-        let mut seen = BTreeSet::new();
+    fn repeats<'n>(&self, at: &str, entries: impl IntoIterator<Item = &'n String>) {
+        let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
         for (number, entry) in (1..).zip(entries) {
-            if !seen.insert(entry) {
+            if let Some(first) = seen.insert(entry, number) {
                 let message = format!("`{entry}` stands twice in {at}");
-                self.add(
+                let other = format!("{at}.{first}");
+                let beside = (&*other, format!("`{entry}` stands here"));
+                self.add_beside(
                     Kind::RepeatedEntry,
                     &format!("{at}.{number}"),
                     message,
                     "drop one of the two",
+                    beside,
                 );
             }
         }
@@ -563,7 +625,7 @@ impl<'a> Judge<'a> {
 /// The places that a way leads to from where anybody usually is.
 fn reached(plan: &Plan) -> BTreeSet<&str> {
     let mut ways: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for link in &plan.links {
+    for link in plan.links.iter().filter(|link| link.closed.is_none()) {
         ways.entry(&link.from).or_default().push(&link.to);
         ways.entry(&link.to).or_default().push(&link.from);
     }
@@ -581,8 +643,30 @@ fn words(text: &str) -> usize {
     text.split_whitespace().count()
 }
 
+/// The table at a dotted path.
+fn table_at<'a>(root: &'a DeTable<'a>, path: &str) -> Option<&'a DeTable<'a>> {
+    path.split('.')
+        .try_fold(root, |here, part| match here.get(part)?.get_ref() {
+            DeValue::Table(table) => Some(table),
+            _ => None,
+        })
+}
+
+/// True where the file has something at a dotted path, even what could not be read.
+fn exists(root: &DeTable<'_>, path: &str) -> bool {
+    match path.rsplit_once('.') {
+        Some((table, id)) => table_at(root, table).is_some_and(|table| table.contains_key(id)),
+        None => root.contains_key(path),
+    }
+}
+
 /// Where the value of a dotted path stands, or the key of the last table on the way to it.
 fn locate(root: &DeTable<'_>, path: &str) -> Range<usize> {
+    located(root, path).unwrap_or_else(|nearest| nearest)
+}
+
+/// Where the value of a dotted path stands; else where the last thing on the way to it does.
+fn located(root: &DeTable<'_>, path: &str) -> Result<Range<usize>, Range<usize>> {
     let mut span = 0..0;
     let mut here: Option<&DeValue<'_>> = None;
     for part in path.split('.') {
@@ -598,12 +682,12 @@ fn locate(root: &DeTable<'_>, path: &str) -> Range<usize> {
                 .and_then(|number| items.get(number.checked_sub(1)?)),
             _ => entry.map(|(_, value)| value),
         };
-        let Some(value) = item else { break };
+        let Some(value) = item else { return Err(span) };
         span = match (entry, value.get_ref()) {
             (Some((key, _)), DeValue::Table(_)) => key.span(),
             _ => value.span(),
         };
         here = Some(value.get_ref());
     }
-    span
+    Ok(span)
 }

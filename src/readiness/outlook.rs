@@ -9,9 +9,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::model::{Forecast, MethodForecast, Posting};
-use super::routes::Routes;
 use super::staffing::{Choice, Problem, solve};
-use crate::plan::{Method, Plan, Responder, Role};
+use crate::plan::{Method, Plan, Responder, Role, Routes};
 use crate::units::Millis;
 
 /// What a forecast is made from, besides the plan.
@@ -25,6 +24,21 @@ pub struct Basis {
     pub in_command: Option<String>,
     /// Responder ids of those who may be the casualty, and so get no role.
     pub excluded: Vec<String>,
+    /// Responder ids of those who have another task now, such as the emergency call: they get a role of a method only
+    /// where it cannot be filled without them, because nobody can be in two places.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reserved: Vec<String>,
+}
+
+impl Basis {
+    /// True where both ask for the same, whoever has another task by now.
+    pub fn asks_as(&self, other: &Basis) -> bool {
+        let without = |basis: &Basis| Basis {
+            reserved: Vec::new(),
+            ..basis.clone()
+        };
+        without(self) == without(other)
+    }
 }
 
 /// The forecast for a position; none where the plan has no such position.
@@ -48,6 +62,7 @@ struct Pool<'p> {
     /// In the order of their names, because that breaks ties.
     people: Vec<&'p Responder>,
     keep_free: Option<usize>,
+    reserved: Vec<bool>,
     /// Times from where people are and where kit is kept.
     times: BTreeMap<&'p str, BTreeMap<&'p str, Millis>>,
 }
@@ -72,9 +87,14 @@ impl<'p> Pool<'p> {
                 .entry(start)
                 .or_insert_with(|| routes.times_from(start));
         }
+        let reserved = people
+            .iter()
+            .map(|it| basis.reserved.contains(&it.id))
+            .collect();
         Pool {
             plan,
             people,
+            reserved,
             keep_free,
             times,
         }
@@ -94,15 +114,22 @@ impl<'p> Pool<'p> {
         let count = |(station, kind): &(usize, &str)| {
             u32::try_from(self.pieces(*station, kind).count()).unwrap_or(u32::MAX)
         };
-        let found = solve(&Problem {
-            roles: method
-                .roles
-                .iter()
-                .map(|role| self.choices(role, &stocks))
-                .collect(),
-            stock: stocks.iter().map(count).collect(),
-            keep_free: self.keep_free,
-        });
+        let crew = |all: bool| {
+            solve(&Problem {
+                roles: method
+                    .roles
+                    .iter()
+                    .map(|role| self.choices(role, &stocks, all))
+                    .collect(),
+                stock: stocks.iter().map(count).collect(),
+                keep_free: self.keep_free,
+            })
+        };
+        let without = crew(false);
+        let found = match without.chosen.iter().all(Option::is_some) {
+            true => without,
+            false => crew(true),
+        };
 
         let mut pieces: Vec<_> = stocks
             .iter()
@@ -144,7 +171,7 @@ impl<'p> Pool<'p> {
         }
     }
 
-    /// The names of the pieces of one kind at one station.
+    /// The names of the pieces of one kind at one station that may be used.
     fn pieces<'k>(
         &self,
         station: usize,
@@ -153,17 +180,21 @@ impl<'p> Pool<'p> {
         let kept = self.plan.stations[station]
             .kit
             .iter()
-            .filter(move |item| item.kind == kind);
+            .filter(move |item| item.kind == kind && item.in_service());
         kept.flat_map(|item| (0..item.count).map(|_| item.name.as_str()))
     }
 
-    fn choices(&self, role: &Role, stocks: &[(usize, &str)]) -> Vec<Choice> {
+    /// How a role can be filled, by `all` or only by those without another task.
+    fn choices(&self, role: &Role, stocks: &[(usize, &str)], all: bool) -> Vec<Choice> {
         let mut choices = Vec::new();
         for (person, responder) in self.people.iter().enumerate() {
+            if self.reserved[person] && !all {
+                continue;
+            }
             if role
                 .qualification
                 .as_ref()
-                .is_some_and(|needed| !responder.qualifications.contains(needed))
+                .is_some_and(|needed| !responder.holds(needed))
             {
                 continue;
             }

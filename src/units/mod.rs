@@ -80,7 +80,7 @@ macro_rules! quantity {
 quantity!(
     /// A duration or a point in time, in milliseconds.
     Millis, "duration", per 1,
-    ["h" = 3_600_000, "min" = 60_000, "s" = 1_000], "s" "seconds", "min" "minutes"
+    ["d" = 86_400_000, "h" = 3_600_000, "min" = 60_000, "s" = 1_000], "s" "seconds", "min" "minutes"
 );
 quantity!(
     /// A length in millimetres; a foot is exactly 304.8 of them, an inch 25.4.
@@ -99,6 +99,17 @@ quantity!(
     ["kg" = 100_000_000, "g" = 100_000, "lb" = 45_359_237], "kg" "kilograms", "lb" "pounds"
 );
 
+quantity!(
+    /// A speed in millimetres a second; a kilometre an hour is exactly 2500/9 of them, a knot 4630/9.
+    Speed, "speed", per 900,
+    ["m/s" = 900_000, "kn" = 463_000, "mph" = 402_336, "km/h" = 250_000], "m/s" "metres a second", "km/h" "kilometres an hour"
+);
+quantity!(
+    /// A ratio in parts per million: a share such as `80 %`, or a factor such as `3 x`.
+    Ratio, "ratio", per 1,
+    ["x" = 1_000_000, "%" = 10_000], "%" "per cent", "x" "times"
+);
+
 impl Millis {
     /// A whole number of seconds.
     pub const fn from_seconds(seconds: i64) -> Millis {
@@ -107,7 +118,7 @@ impl Millis {
 }
 
 /// A quantity together with how it was written, so that a limit can be compared in the unit it was given in.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Written<Q> {
     /// The quantity, rounded to whole base units.
     pub value: Q,
@@ -115,6 +126,60 @@ pub struct Written<Q> {
     pub unit: &'static str,
     /// The text as it stood.
     pub text: String,
+}
+
+/// Two are equal when they mean the same in the same unit; how many zeros somebody wrote is no difference.
+impl<Q: PartialEq> PartialEq for Written<Q> {
+    fn eq(&self, other: &Written<Q>) -> bool {
+        self.value == other.value && self.unit == other.unit
+    }
+}
+
+/// True for the units of feet and pounds.
+pub(crate) fn is_imperial(unit: &str) -> bool {
+    ["ft", "in", "lbf", "lb", "mph"].contains(&unit)
+}
+
+/// A limit as it was published: one figure, or the same one in feet or pounds and in metric units.
+///
+/// Published pairs are rounded (6 ft is not 1.8 m), so a figure is compared with the one in its own system of units, and a
+/// computed one, which has no unit of its own, with the more lenient.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Limit<Q> {
+    /// The figures, at least one.
+    pub given: Vec<Written<Q>>,
+}
+
+impl<Q: Quantity> Limit<Q> {
+    /// The figures that something written in this unit is compared with.
+    fn for_unit(&self, unit: Option<&str>) -> impl Iterator<Item = &Written<Q>> {
+        let alike =
+            move |it: &&Written<Q>| unit.is_some_and(|u| is_imperial(it.unit) == is_imperial(u));
+        let own = self.given.iter().any(|it| alike(&it));
+        self.given.iter().filter(move |it| !own || alike(it))
+    }
+
+    /// The figure that is exceeded, for a limit that nothing may be above.
+    pub fn exceeded(&self, written: &Written<Q>) -> Option<&Written<Q>> {
+        let most = self
+            .for_unit(Some(written.unit))
+            .max_by_key(|it| it.value.base())?;
+        (written.value.base() > most.value.base()).then_some(most)
+    }
+
+    /// The figure that is not reached, for a limit that nothing may be below; `times` of it where several share.
+    pub fn missed(&self, written: &Written<Q>, times: i64) -> Option<&Written<Q>> {
+        let least = self
+            .for_unit(Some(written.unit))
+            .min_by_key(|it| it.value.base())?;
+        (written.value.base() < least.value.base().saturating_mul(times)).then_some(least)
+    }
+
+    /// The figure that a computed value exceeds.
+    pub fn exceeded_by(&self, computed: Q) -> Option<&Written<Q>> {
+        let most = self.for_unit(None).max_by_key(|it| it.value.base())?;
+        (computed.base() > most.value.base()).then_some(most)
+    }
 }
 
 /// Why a text is not a quantity.

@@ -1,67 +1,70 @@
 //! Finds the quickest way between two places of a plan, and how long it takes.
 //!
-//! A measured time goes before a computed one. Computed times come from published walking speeds where there are any; for
-//! ladders, scaffold stairs, hoists and vehicles none was found, so those are assumptions and say so. Limits: what is
-//! carried, crowds, weather and tiredness are not counted yet.
+//! A measured time goes before a computed one. Computed times come from the speeds in the plan's policy, whose defaults are
+//! published walking speeds where there are any; for ladders, scaffold stairs, hoists and vehicles none was found, so those
+//! are assumptions and say so. A closed way is no way. Limits: what is carried, crowds, weather and tiredness are not counted.
 
 use std::collections::BTreeMap;
 
 use petgraph::algo::{astar, dijkstra};
 use petgraph::graph::{DiGraph, NodeIndex};
 
-use crate::plan::{Link, LinkKind, Plan};
-use crate::units::Millis;
+use super::model::{Link, LinkKind, Plan, Policy};
+use crate::units::{Millis, Speed};
 
 /// How fast people get along a kind of way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Pace {
-    /// Millimetres a second, level or upwards.
-    pub up_mm_s: i64,
-    /// Millimetres a second, downwards.
-    pub down_mm_s: i64,
+    /// Level or upwards.
+    pub up: Speed,
+    /// Downwards.
+    pub down: Speed,
     /// Before it moves, e.g. until the hoist has come.
     pub wait: Millis,
-    /// Where these figures come from.
-    pub source: &'static str,
 }
 
-const PUBLISHED: &str = "IMO MSC.1/Circ.1238, tables 1.1 and 1.3";
-const ASSUMED: &str = "assumed, measure yours";
-
 /// The pace on a kind of way that nobody has measured on the site.
-pub fn pace(kind: LinkKind) -> Pace {
-    let of = |up_mm_s, down_mm_s, wait_s, source| Pace {
-        up_mm_s,
-        down_mm_s,
-        wait: Millis::from_seconds(wait_s),
-        source,
-    };
+pub fn pace(kind: LinkKind, policy: &Policy) -> Pace {
+    let of = |up, down, wait| Pace { up, down, wait };
     match kind {
-        LinkKind::Walk => of(1_200, 1_200, 0, PUBLISHED),
-        LinkKind::Stairs => of(800, 1_000, 0, PUBLISHED),
-        LinkKind::FixedLadder => of(200, 250, 0, ASSUMED),
-        LinkKind::ScaffoldStair => of(500, 700, 0, ASSUMED),
-        LinkKind::Hoist => of(500, 500, 30, ASSUMED),
-        LinkKind::Vehicle => of(3_000, 3_000, 20, ASSUMED),
+        LinkKind::Walk => of(policy.walk_speed, policy.walk_speed, Millis::ZERO),
+        LinkKind::Stairs => of(
+            policy.stairs_up_speed,
+            policy.stairs_down_speed,
+            Millis::ZERO,
+        ),
+        LinkKind::FixedLadder => of(
+            policy.ladder_up_speed,
+            policy.ladder_down_speed,
+            Millis::ZERO,
+        ),
+        LinkKind::ScaffoldStair => of(
+            policy.scaffold_up_speed,
+            policy.scaffold_down_speed,
+            Millis::ZERO,
+        ),
+        LinkKind::Hoist => of(policy.hoist_speed, policy.hoist_speed, policy.hoist_wait),
+        LinkKind::Vehicle => of(
+            policy.vehicle_speed,
+            policy.vehicle_speed,
+            policy.vehicle_wait,
+        ),
     }
 }
 
 /// How long a way takes, from its `from` end or towards it.
-pub fn link_time(link: &Link, forwards: bool) -> Millis {
+pub fn link_time(link: &Link, policy: &Policy, forwards: bool) -> Millis {
     if let Some(measured) = link.time {
         return measured.likely;
     }
-    let pace = pace(link.kind);
+    let pace = pace(link.kind, policy);
     let rise = if forwards {
         link.rise.0
     } else {
         link.rise.0.saturating_neg()
     };
-    let speed_mm_s = if rise < 0 {
-        pace.down_mm_s
-    } else {
-        pace.up_mm_s
-    };
+    // A plan that says nobody moves gets a millimetre a second, which no way survives.
+    let speed_mm_s = if rise < 0 { pace.down } else { pace.up }.0.max(1);
     let length_mm = link.length.0.max(rise.saturating_abs());
     let moving_ms = length_mm
         .saturating_mul(1_000)
@@ -97,11 +100,14 @@ impl<'p> Routes<'p> {
             .map(|place| (place.id.as_str(), graph.add_node(place.id.as_str())))
             .collect();
         for (index, link) in plan.links.iter().enumerate() {
+            if link.closed.is_some() {
+                continue;
+            }
             if let (Some(from), Some(to)) =
                 (nodes.get(link.from.as_str()), nodes.get(link.to.as_str()))
             {
-                graph.add_edge(*from, *to, (link_time(link, true).0, index));
-                graph.add_edge(*to, *from, (link_time(link, false).0, index));
+                graph.add_edge(*from, *to, (link_time(link, &plan.policy, true).0, index));
+                graph.add_edge(*to, *from, (link_time(link, &plan.policy, false).0, index));
             }
         }
         Routes {
@@ -138,13 +144,39 @@ impl<'p> Routes<'p> {
 
     /// The times from one place to every place that a way leads to.
     pub fn times_from(&self, place: &str) -> BTreeMap<&'p str, Millis> {
-        let Some(start) = self.nodes.get(place) else {
+        self.times_from_any(&[place])
+    }
+
+    /// The times to every place from the nearest of some.
+    pub fn times_from_any(&self, places: &[&str]) -> BTreeMap<&'p str, Millis> {
+        let starts: Vec<NodeIndex> = places
+            .iter()
+            .filter_map(|place| self.nodes.get(place).copied())
+            .collect();
+        let Some(first) = starts.first() else {
             return BTreeMap::new();
         };
-        let times = dijkstra(&self.graph, *start, None, |edge| edge.weight().0);
+        if let [start] = starts[..] {
+            return self.times(&self.graph, start);
+        }
+        // One more node that is no time away from each of them makes one start of several.
+        let mut graph = self.graph.clone();
+        let start = graph.add_node(self.graph[*first]);
+        for node in starts {
+            graph.add_edge(start, node, (0, usize::MAX));
+        }
+        self.times(&graph, start)
+    }
+
+    fn times(
+        &self,
+        graph: &DiGraph<&'p str, (i64, usize)>,
+        start: NodeIndex,
+    ) -> BTreeMap<&'p str, Millis> {
+        let times = dijkstra(graph, start, None, |edge| edge.weight().0);
         times
             .into_iter()
-            .map(|(node, time_ms)| (self.graph[node], Millis(time_ms)))
+            .map(|(node, time_ms)| (graph[node], Millis(time_ms)))
             .collect()
     }
 }
