@@ -9,7 +9,7 @@ mod ids;
 mod numbers;
 
 pub use ids::Id;
-pub use numbers::{ago, clock, metres, seconds, wall_time};
+pub use numbers::{ago, clock, date_and_time, metres, seconds, wall_time};
 
 use serde::{Deserialize, Serialize};
 

@@ -50,6 +50,17 @@ pub fn wall_time(wall_ms: i64, offset_min: i32) -> String {
     }
 }
 
+/// Day and time on the wall clock of the place: `2026-11-25 14:02`.
+pub fn date_and_time(wall_ms: i64, offset_min: i32) -> String {
+    let local_ms = wall_ms.saturating_add(i64::from(offset_min) * 60_000);
+    let day = DateTime::from_timestamp_millis(local_ms).map(|it| it.format("%Y-%m-%d").to_string());
+    format!(
+        "{} {}",
+        day.unwrap_or_default(),
+        wall_time(wall_ms, offset_min)
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

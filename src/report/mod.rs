@@ -1,0 +1,47 @@
+//! Writes what leaves the tablet on paper and in files: bytes out, the shell saves them.
+//!
+//! `cards` says what stands on the rescue card of a position; `compose`, `urgent`, `ladder` and `sketch` take it from a plan.
+//! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
+//! measure; `pdf` and `html` write those pages. Everything printed comes from `words`. Knows no disk and no clock, so the
+//! same plan gives the same bytes.
+
+pub mod cards;
+mod compose;
+mod face;
+pub mod html;
+mod ladder;
+mod layout;
+mod map;
+mod margins;
+pub mod pdf;
+mod pieces;
+mod sketch;
+mod urgent;
+
+/// A size of paper.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Paper {
+    /// 210 by 297 mm, ISO 216.
+    #[default]
+    A4,
+    /// 8.5 by 11 in.
+    Letter,
+}
+
+impl Paper {
+    /// Width and height in points, 72 to the inch.
+    pub fn points(self) -> (f32, f32) {
+        match self {
+            Paper::A4 => (595.28, 841.89),
+            Paper::Letter => (612.0, 792.0),
+        }
+    }
+
+    /// As style sheets and people name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Paper::A4 => "A4",
+            Paper::Letter => "letter",
+        }
+    }
+}
