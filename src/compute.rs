@@ -10,7 +10,7 @@ use crate::plan::Plan;
 use crate::readiness::{Basis, outlook};
 use crate::review;
 use crate::signal::{Input, LogEntry, LogRow};
-use crate::words::{Language, wall_time};
+use crate::words::{Language, date_and_time};
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::runtime::Handle;
@@ -37,7 +37,8 @@ impl Compute {
         }
     }
 
-    fn answer(&self, work: impl FnOnce() -> Option<Input> + Send + 'static) {
+    /// Does some work on the pool; what it gives is an input of the engine.
+    pub fn answer(&self, work: impl FnOnce() -> Option<Input> + Send + 'static) {
         let answers = self.answers.clone();
         self.pool.spawn_blocking(move || {
             if let Some(input) = work() {
@@ -90,19 +91,6 @@ pub fn entry(readback: &Readback, language: Language) -> LogEntry {
         hung: summary.hung,
         intact: readback.problems.is_empty(),
     }
-}
-
-fn date_and_time(wall_ms: i64, offset_min: i32) -> String {
-    let date = chrono::DateTime::from_timestamp_millis(wall_ms).map(|t| {
-        (t + chrono::Duration::minutes(i64::from(offset_min)))
-            .format("%Y-%m-%d")
-            .to_string()
-    });
-    format!(
-        "{} {}",
-        date.unwrap_or_default(),
-        wall_time(wall_ms, offset_min)
-    )
 }
 
 fn log(folders: &[PathBuf], language: Language) -> Vec<LogEntry> {

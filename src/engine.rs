@@ -5,28 +5,22 @@
 
 use crate::cue::{Cue, cues};
 use crate::incident::{
-    Command, Decision, Moment, Opening, PlanStanding, Record, State, Wanted, decide, next_wakeup,
+    Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted, decide,
+    next_wakeup,
 };
+use crate::plan::Level;
+use crate::readiness::{Standing, standings};
 use crate::signal::{
-    CLOCK_READ_MS_MAX, Effect, Entry, Input, JournalReport, Kept, LogEntry, LogRow, Notice,
-    PlanInUse, Saved, Slot, Snapshot, Tap, Theme,
+    CLOCK_READ_MS_MAX, Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow,
+    Notice, PlanInUse, Saved, Slot, Snapshot, Tap, Theme,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
-use chrono::DateTime;
+use chrono::{DateTime, NaiveDate};
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc::Receiver;
-
-/// The plan an engine starts with, and the bytes it came from.
-#[derive(Clone, Debug)]
-pub struct LoadedPlan {
-    /// The plan and where it comes from.
-    pub in_use: PlanInUse,
-    /// Its text, which goes into every record opened with it.
-    pub text: String,
-}
 
 impl LoadedPlan {
     /// Takes the plan asked for if it fits, else the last one that did, else the generic one. Never fails.
@@ -34,46 +28,59 @@ impl LoadedPlan {
         asked: Option<(&str, &[u8])>,
         last_fit: Option<(&str, &[u8])>,
         trouble: Option<String>,
+        today: NaiveDate,
     ) -> LoadedPlan {
         let mut refused = trouble;
         if let Some((name, bytes)) = asked {
-            match Self::fit(name, bytes, PlanStanding::Fit) {
+            match Self::fit(name, bytes, PlanStanding::Fit, today) {
                 Ok(plan) => return plan,
                 Err(why) => refused = Some(why),
             }
         }
-        let last =
-            last_fit.and_then(|(name, bytes)| Self::fit(name, bytes, PlanStanding::LastFit).ok());
+        let last = last_fit
+            .and_then(|(name, bytes)| Self::fit(name, bytes, PlanStanding::LastFit, today).ok());
         let mut plan = last.unwrap_or_else(|| LoadedPlan {
             in_use: PlanInUse {
                 plan: Arc::new(crate::plan::bare().clone()),
                 name: "generic".to_owned(),
                 standing: PlanStanding::None,
                 refused: None,
+                found: [0; 2],
             },
             text: crate::plan::BARE.to_owned(),
+            sha: hex(&Sha256::digest(crate::plan::BARE.as_bytes())),
         });
         plan.in_use.refused = refused;
         plan
     }
 
-    fn fit(name: &str, bytes: &[u8], standing: PlanStanding) -> Result<LoadedPlan, String> {
-        let reading = crate::plan::read(name, bytes);
+    fn fit(
+        name: &str,
+        bytes: &[u8],
+        standing: PlanStanding,
+        today: NaiveDate,
+    ) -> Result<LoadedPlan, String> {
+        let reading = crate::plan::read_on(name, bytes, today);
         match (reading.plan, std::str::from_utf8(bytes)) {
-            (Some(plan), Ok(text)) => Ok(LoadedPlan {
-                in_use: PlanInUse {
-                    plan: Arc::new(plan),
-                    name: name.to_owned(),
-                    standing,
-                    refused: None,
-                },
-                text: text.to_owned(),
-            }),
+            (Some(plan), Ok(text)) => {
+                let found = [Level::Warning, Level::Notice].map(|level| {
+                    let of_level = reading.findings.iter().filter(|it| it.level == level);
+                    of_level.count()
+                });
+                Ok(LoadedPlan {
+                    in_use: PlanInUse {
+                        plan: Arc::new(plan),
+                        name: name.to_owned(),
+                        standing,
+                        refused: None,
+                        found,
+                    },
+                    text: text.to_owned(),
+                    sha: hex(&Sha256::digest(text.as_bytes())),
+                })
+            }
             _ => {
-                let first = reading
-                    .findings
-                    .iter()
-                    .find(|f| f.level == crate::plan::Level::Error);
+                let first = reading.findings.iter().find(|f| f.level == Level::Error);
                 Err(first.map_or_else(
                     || format!("{name} is not readable"),
                     |f| format!("{name} line {}: {}", f.line, f.message),
@@ -100,6 +107,11 @@ pub struct Engine {
     sounding: bool,
     log: Arc<Vec<LogEntry>>,
     log_rows: Arc<Vec<LogRow>>,
+    approvals: Vec<PlanApproval>,
+    not_approved: Option<String>,
+    standings: Arc<Vec<Standing>>,
+    /// The day that those are for.
+    day: Option<NaiveDate>,
 }
 
 impl Engine {
@@ -120,6 +132,10 @@ impl Engine {
             sounding: false,
             log: Arc::default(),
             log_rows: Arc::default(),
+            approvals: Vec::new(),
+            not_approved: None,
+            standings: Arc::default(),
+            day: None,
         }
     }
 
@@ -150,8 +166,36 @@ impl Engine {
         next_wakeup(&self.state.facts, at).map(|t| t.saturating_sub(at))
     }
 
+    /// Looks at the readiness again where another day has begun; true where it did.
+    pub fn new_day(&mut self, now: &Moment) -> bool {
+        let begun = self.day != Some(now.day());
+        if begun {
+            self.look(now.day());
+        }
+        begun
+    }
+
+    fn look(&mut self, today: NaiveDate) {
+        self.day = Some(today);
+        let plan = &self.plan.in_use.plan;
+        self.standings = Arc::new(standings(plan, &self.present(), today));
+    }
+
     /// Takes one input and says what is to be done outside.
     pub fn handle(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
+        // Only these change who is there or which plan it is.
+        let looks_again = matches!(
+            input,
+            Input::Plan(_) | Input::Kept(_) | Input::Tap(Tap::SwapPresent { .. })
+        );
+        let effects = self.take(input, now);
+        if !self.new_day(now) && looks_again {
+            self.look(now.day());
+        }
+        effects
+    }
+
+    fn take(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
         match input {
             Input::Tap(tap) => {
                 let mut effects = self.hush();
@@ -188,6 +232,19 @@ impl Engine {
             }
             Input::LogRows(rows) => {
                 self.log_rows = Arc::new(rows);
+                Vec::new()
+            }
+            // A running incident has its own plan in its first record, and keeps it.
+            Input::Plan(plan) => {
+                self.plan = *plan;
+                Vec::new()
+            }
+            Input::Approvals(Ok(approvals)) => {
+                (self.approvals, self.not_approved) = (approvals, None);
+                Vec::new()
+            }
+            Input::Approvals(Err(why)) => {
+                self.not_approved = Some(why);
                 Vec::new()
             }
             Input::Stop => Vec::new(),
@@ -247,11 +304,42 @@ impl Engine {
                 vec![Effect::Play(Cue::ChangeNow)]
             }
             Tap::ReadLog => vec![Effect::ReadLog],
+            Tap::ReadPlan => vec![Effect::ReadPlan],
+            Tap::ApprovePlan { responder } => self.approve(&responder, now),
             Tap::ReadIncident { incident } => {
                 self.log_rows = Arc::default();
                 vec![Effect::ReadIncident { incident }]
             }
         }
+    }
+
+    /// A plan of the site, signed by somebody on shift whom it names as competent; anything else is no approval.
+    fn approve(&self, responder: &str, now: &Moment) -> Vec<Effect> {
+        let plan = &self.plan;
+        let person = plan.in_use.plan.responder(responder);
+        let may = |id: &String| self.present().contains(id);
+        match person.filter(|person| person.competent && may(&person.id)) {
+            Some(person) if plan.in_use.standing != PlanStanding::None => {
+                vec![Effect::KeepApproval(PlanApproval {
+                    plan_sha: plan.sha.clone(),
+                    plan_name: plan.in_use.name.clone(),
+                    site: plan.in_use.plan.site.name.clone(),
+                    revision: plan.in_use.plan.site.revision.clone(),
+                    by: person.id.clone(),
+                    name: person.name.clone(),
+                    wall_ms: now.wall_ms,
+                    offset_min: now.offset_min,
+                })]
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    /// Who signed the plan in use, last.
+    fn approval(&self) -> Option<PlanApproval> {
+        let signed = self.approvals.iter().rev();
+        let mut signed = signed.filter(|it| it.plan_sha == self.plan.sha);
+        signed.next().cloned()
     }
 
     fn keep(&mut self) -> Vec<Effect> {
@@ -274,7 +362,6 @@ impl Engine {
 
     fn opening(&self, now: &Moment) -> Opening {
         let present = self.present();
-        let plan_sha = hex(&Sha256::digest(self.plan.text.as_bytes()));
         let seed = seed(now);
         Opening {
             incident: incident_id(now, seed),
@@ -283,7 +370,7 @@ impl Engine {
             plan_format: 1,
             plan_name: self.plan.in_use.name.clone(),
             plan_standing: self.plan.in_use.standing,
-            plan_sha,
+            plan_sha: self.plan.sha.clone(),
             plan: self.plan.text.clone(),
             language: self.kept.settings.language,
             in_command: self
@@ -294,6 +381,7 @@ impl Engine {
                 .filter(|id| present.contains(id)),
             roll_call: present,
             seed,
+            approval: self.approval(),
         }
     }
 
@@ -407,6 +495,9 @@ impl Engine {
         {
             say(Message::with(Id::NoticePlanRefused, [why]), true);
         }
+        if let Some(why) = &self.not_approved {
+            say(Message::with(Id::NoticeNotApproved, [why]), true);
+        }
         if let Some(why) = &self.no_sound {
             say(Message::with(Id::NoticeNoSound, [why]), false);
         }
@@ -427,6 +518,8 @@ impl Engine {
                 .as_ref()
                 .map_or(self.drill, |o| o.drill),
             plan: self.plan.in_use.clone(),
+            approval: self.approval(),
+            standings: self.standings.clone(),
             settings: self.kept.settings.clone(),
             roll_call: self.kept.roll_call.clone(),
             saved: self.saved(),
@@ -462,6 +555,7 @@ pub async fn run(
     loop {
         let now = read_clock();
         slot.beat(now.boot_ms);
+        changed |= engine.new_day(&now);
         if changed {
             let snapshot = Arc::new(engine.snapshot(&now));
             let tell = slot.put(snapshot.clone());

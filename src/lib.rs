@@ -1,7 +1,7 @@
 //! Groundward helps a crew bring a suspended worker to the ground.
 //!
 //! The map of the house, from the bottom up. Pure, functions of their arguments: [`units`] and [`words`], [`plan`],
-//! [`readiness`], [`incident`], [`cue`], [`review`]. What goes between: [`signal`]. Edges, which never import each other:
+//! [`readiness`], [`incident`], [`cue`], [`review`], [`report`]. What goes between: [`signal`]. Edges, which never import each other:
 //! [`journal`], [`store`], [`sound`], [`kiosk`], [`clock`]. The shell: [`engine`], [`compute`], [`settings`], [`cli`].
 //! A module uses only what stands before it here; `tests/house.rs` proves it.
 
@@ -17,6 +17,8 @@ pub mod incident;
 pub mod cue;
 
 pub mod review;
+
+pub mod report;
 
 pub mod signal;
 

@@ -4,9 +4,9 @@
 //! screen gets immutable snapshots through a slot that holds only the newest. Ready for the screens.
 
 use crate::cue::Cue;
-use crate::incident::{Act, Facts, Pick, PlanStanding};
+use crate::incident::{Act, Facts, Pick, PlanApproval, PlanStanding};
 use crate::plan::Plan;
-use crate::readiness::{Basis, Forecast};
+use crate::readiness::{Basis, Forecast, Standing};
 use crate::words::{Language, Message};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
@@ -98,6 +98,13 @@ pub enum Tap {
         /// Incident id.
         incident: String,
     },
+    /// A competent person has read the plan and signs it, held.
+    ApprovePlan {
+        /// Responder id.
+        responder: String,
+    },
+    /// The plan's file is read again.
+    ReadPlan,
 }
 
 /// Everything that can wake the engine.
@@ -124,6 +131,10 @@ pub enum Input {
     Log(Vec<LogEntry>),
     /// One incident of the log was read.
     LogRows(Vec<LogRow>),
+    /// The plan's file was read again.
+    Plan(Box<LoadedPlan>),
+    /// All approvals that are kept, or why one could not be read or kept.
+    Approvals(Result<Vec<PlanApproval>, String>),
     /// The program ends.
     Stop,
 }
@@ -169,6 +180,10 @@ pub enum Effect {
         /// Incident id.
         incident: String,
     },
+    /// Read the plan's file again.
+    ReadPlan,
+    /// Keep this approval.
+    KeepApproval(PlanApproval),
 }
 
 /// Dark or light.
@@ -227,6 +242,28 @@ pub struct PlanInUse {
     pub standing: PlanStanding,
     /// Why the plan asked for was refused, if it was.
     pub refused: Option<String>,
+    /// How many warnings and notices were found in it.
+    pub found: [usize; 2],
+}
+
+/// A plan, where it comes from, and the text it came from.
+#[derive(Clone, Debug)]
+pub struct LoadedPlan {
+    /// The plan and where it comes from.
+    pub in_use: PlanInUse,
+    /// Its text, which goes into every record opened with it.
+    pub text: String,
+    /// SHA-256 of that text, 64 hex digits.
+    pub sha: String,
+}
+
+/// Two are the same when their bytes are, and come from the same place.
+impl PartialEq for LoadedPlan {
+    fn eq(&self, other: &LoadedPlan) -> bool {
+        self.sha == other.sha
+            && self.in_use.name == other.in_use.name
+            && self.in_use.standing == other.in_use.standing
+    }
 }
 
 /// One incident in the log.
@@ -277,6 +314,10 @@ pub struct Snapshot {
     pub drill: bool,
     /// The plan on standby.
     pub plan: PlanInUse,
+    /// Who approved that plan; none where nobody has.
+    pub approval: Option<PlanApproval>,
+    /// Whether each of its positions is ready today.
+    pub standings: Arc<Vec<Standing>>,
     /// Settings of this tablet.
     pub settings: Settings,
     /// Who is not on shift.

@@ -1,12 +1,14 @@
 //! Says everything that is wrong with a plan, for people with the line it is about, for programs as one JSON object.
 //!
 //! The object is `{"file", "fit", "errors", "warnings", "findings": [{"id", "level", "file", "line", "column", "place",
-//! "message", "help"}]}`; lines and columns count from 1, columns in characters, and `place` is the dotted path of the table
-//! or key. The answer is the exit code: 0 the plan is fit, warnings or not; 1 it is not; 2 it could not be read as text.
+//! "message", "help", "related": [{"line", "column", "label"}]}]}`; lines and columns count from 1, columns in characters,
+//! `place` is the dotted path of the table or key, and `related` names other places that have to do with it. The answer is the exit code: 0 the plan is fit, warnings or not; 1 it is not; 2 it could not be read as text.
 //! A line that is long or has control characters in it is not shown, because it would spoil the terminal.
 
 use std::io::{self, ErrorKind, Write};
+use std::ops::Range;
 
+use chrono::NaiveDate;
 use codespan_reporting::diagnostic::{Diagnostic, Label, Severity};
 use codespan_reporting::files::SimpleFile;
 use codespan_reporting::term::{self, Config, Styles, StylesWriter, termcolor::Buffer};
@@ -19,13 +21,20 @@ use crate::plan::{self, Finding, Kind, Level, Reading};
 const LINE_SHOWN_MAX: usize = 400;
 
 /// Checks the bytes of a plan file and writes what was found.
-pub fn check(name: &str, bytes: &[u8], format: Format, colour: bool, out: &mut dyn Write) -> u8 {
-    let reading = plan::read(name, bytes);
+pub fn check(
+    name: &str,
+    bytes: &[u8],
+    today: NaiveDate,
+    format: Format,
+    colour: bool,
+    out: &mut dyn Write,
+) -> u8 {
+    let reading = plan::read_on(name, bytes, today);
     let said = match format {
         Format::Text => text(name, bytes, &reading, colour),
         Format::Json => json(name, &reading),
     };
-    let unreadable = [Kind::NotUtf8.id(), Kind::TooLarge.id()];
+    let unreadable = [Kind::NotUtf8, Kind::TooLarge, Kind::TooManyParts].map(Kind::id);
     let verdict = match reading.plan {
         Some(_) => 0,
         None if reading
@@ -55,15 +64,7 @@ fn text(name: &str, bytes: &[u8], reading: &Reading, colour: bool) -> io::Result
     };
     let styles = Styles::default();
     for finding in &reading.findings {
-        let start = finding.span.start;
-        let line_start = source[..start].rfind('\n').map_or(0, |newline| newline + 1);
-        let line_end = source[start..]
-            .find('\n')
-            .map_or(source.len(), |newline| start + newline);
-        let line = &source[line_start..line_end];
-        if line.len() > LINE_SHOWN_MAX
-            || line.contains(|c: char| c.is_control() && c != '\t' && c != '\r')
-        {
+        let Some(shown) = within_line(source, &finding.span) else {
             let Finding {
                 id,
                 level,
@@ -79,7 +80,7 @@ fn text(name: &str, bytes: &[u8], reading: &Reading, colour: bool) -> io::Result
                 level.word()
             )?;
             continue;
-        }
+        };
         let severity = match finding.level {
             Level::Error => Severity::Error,
             Level::Warning => Severity::Warning,
@@ -88,10 +89,11 @@ fn text(name: &str, bytes: &[u8], reading: &Reading, colour: bool) -> io::Result
         let diagnostic = Diagnostic::new(severity)
             .with_code(finding.id)
             .with_message(&finding.message)
-            .with_label(Label::primary(
-                (),
-                start..finding.span.end.clamp(start, line_end),
-            ))
+            .with_label(Label::primary((), shown))
+            .with_labels_iter(finding.related.iter().filter_map(|other| {
+                let shown = within_line(source, &other.span)?;
+                Some(Label::secondary((), shown).with_message(&other.label))
+            }))
             .with_note(&finding.help);
         let mut writer = StylesWriter::new(&mut buffer, &styles);
         term::emit_to_write_style(&mut writer, &Config::default(), &file, &diagnostic)
@@ -113,8 +115,23 @@ fn text(name: &str, bytes: &[u8], reading: &Reading, colour: bool) -> io::Result
     Ok(buffer.into_inner())
 }
 
+/// What is shown of a span: its part in its first line; nothing where that line would spoil the terminal.
+fn within_line(source: &str, span: &Range<usize>) -> Option<Range<usize>> {
+    let (before, after) = source.split_at_checked(span.start)?;
+    let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+    let line_end = span.start + after.find('\n').unwrap_or(after.len());
+    let line = &source[line_start..line_end];
+    let is_plain = |c: char| !c.is_control() || c == '\t' || c == '\r';
+    (line.len() <= LINE_SHOWN_MAX && line.chars().all(is_plain))
+        .then(|| span.start..span.end.clamp(span.start, line_end))
+}
+
 fn json(name: &str, reading: &Reading) -> io::Result<Vec<u8>> {
     let finding = |finding: &Finding| {
+        let related = finding.related.iter().map(
+            |other| json!({ "line": other.line, "column": other.column, "label": other.label }),
+        );
+        let related: Vec<_> = related.collect();
         json!({
             "id": finding.id,
             "level": finding.level.word(),
@@ -124,6 +141,7 @@ fn json(name: &str, reading: &Reading) -> io::Result<Vec<u8>> {
             "place": finding.place,
             "message": finding.message,
             "help": finding.help,
+            "related": related,
         })
     };
     let [(_, errors), (_, warnings), _] = counts(reading);

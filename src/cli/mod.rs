@@ -3,7 +3,10 @@
 //! Exit codes are the same everywhere: 0 all well, 1 something is wrong with what was looked at, 2 it could not be
 //! looked at.
 
+mod amend;
+mod cards;
 pub mod check;
+mod explain;
 mod log;
 mod plans;
 mod rehearse;
@@ -33,6 +36,25 @@ enum Command {
         plan: plans::PlanArgument,
         /// How to say it.
         #[arg(long, value_enum, default_value_t)]
+        format: Format,
+    },
+    /// Change a plan, or compare two, in the plan's own words.
+    #[command(subcommand)]
+    Plan(amend::PlanCommand),
+    /// Print a rescue card for every position, to hang where the kit is.
+    Cards(cards::Options),
+    /// List everything that a check can find, or explain one finding.
+    Findings {
+        /// Which one, e.g. `bare-number`.
+        id: Option<String>,
+        /// How to say it.
+        #[arg(long, value_enum, default_value_t)]
+        format: Format,
+    },
+    /// Print the JSON Schema of a plan file, or with `--format text` a reference of every key.
+    Schema {
+        /// How to say it.
+        #[arg(long, value_enum, default_value_t = Format::Json)]
         format: Format,
     },
     /// Look at the record.
@@ -102,8 +124,24 @@ pub fn main() -> u8 {
     match line.command {
         Command::Run(options) => run::run(&options),
         Command::Check { plan, format } => plans::check(&plan, format),
+        Command::Plan(command) => amend::amend(&command),
+        Command::Cards(options) => cards::cards(&options),
+        Command::Findings { id, format } => explain::findings(id.as_deref(), format),
+        Command::Schema { format } => explain::schema(format),
         Command::Log(command) => log::log(&command),
         Command::Rehearse(options) => rehearse::rehearse(&options),
+    }
+}
+
+/// Prints to standard output; a reader that has seen enough, such as a pager, is no fault.
+fn print(text: &str) -> u8 {
+    use std::io::{ErrorKind, Write};
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            say_error(&format!("nothing can be printed: {error}"));
+            2
+        }
+        _ => 0,
     }
 }
 

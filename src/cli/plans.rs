@@ -1,8 +1,9 @@
 //! Finds the plan a command is about: a file, or the invented site that is built in.
 
 use super::{Format, check, say_error};
+use crate::clock::Clock;
 use crate::plan;
-use clap::Args;
+use clap::{Args, ValueEnum};
 use std::io::{IsTerminal, Read};
 use std::path::{Path, PathBuf};
 
@@ -13,9 +14,9 @@ pub(super) struct PlanArgument {
     /// Plan file.
     #[arg(value_name = "PLAN")]
     file: Option<PathBuf>,
-    /// Use the invented site that is built in.
-    #[arg(long)]
-    demo: bool,
+    /// Use an invented site that is built in.
+    #[arg(long, value_enum, num_args = 0..=1, require_equals = true, value_name = "SITE", default_missing_value = "grain-terminal")]
+    demo: Option<Demo>,
 }
 
 /// Which plan, if any.
@@ -25,15 +26,32 @@ pub(super) struct OptionalPlan {
     /// Plan file; without one the last plan that was fit is used, and without that the generic steps.
     #[arg(value_name = "PLAN")]
     file: Option<PathBuf>,
-    /// Use the invented site that is built in.
-    #[arg(long)]
-    demo: bool,
+    /// Use an invented site that is built in.
+    #[arg(long, value_enum, num_args = 0..=1, require_equals = true, value_name = "SITE", default_missing_value = "grain-terminal")]
+    demo: Option<Demo>,
 }
 
 /// A plan's name and bytes.
 pub(super) type Named = (String, Vec<u8>);
 
-const DEMO_NAME: &str = "grain-terminal.toml";
+/// The invented sites that are built in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Demo {
+    /// A grain terminal on a river.
+    GrainTerminal,
+    /// A bridge being repainted, with a boat.
+    BridgeRepaint,
+}
+
+impl Demo {
+    fn named(self) -> Named {
+        let (name, text) = match self {
+            Demo::GrainTerminal => ("grain-terminal.toml", plan::DEMO),
+            Demo::BridgeRepaint => ("bridge-repaint.toml", plan::DEMO_BRIDGE),
+        };
+        (name.to_owned(), text.as_bytes().to_vec())
+    }
+}
 
 impl PlanArgument {
     /// The plan, or a sentence why it cannot be read.
@@ -51,10 +69,10 @@ impl PlanArgument {
 impl OptionalPlan {
     /// The plan if one was asked for, or a sentence why it cannot be read.
     pub(super) fn bytes(&self) -> Result<Option<Named>, String> {
-        if self.demo {
-            return Ok(Some((DEMO_NAME.to_owned(), plan::DEMO.as_bytes().to_vec())));
+        match self.demo {
+            Some(demo) => Ok(Some(demo.named())),
+            None => self.file.as_deref().map(read).transpose(),
         }
-        self.file.as_deref().map(read).transpose()
     }
 }
 
@@ -84,7 +102,8 @@ pub(super) fn check(argument: &PlanArgument, format: Format) -> u8 {
         Ok((name, bytes)) => {
             let out = std::io::stdout();
             let colour = out.is_terminal();
-            check::check(&name, &bytes, format, colour, &mut out.lock())
+            let today = Clock::new().read().day();
+            check::check(&name, &bytes, today, format, colour, &mut out.lock())
         }
         Err(why) => {
             say_error(&why);

@@ -7,13 +7,13 @@ use super::plans::PlanArgument;
 use super::run::announce;
 use super::{DataFolder, say_error};
 use crate::clock::Clock;
-use crate::engine::{Engine, LoadedPlan};
+use crate::engine::Engine;
 use crate::incident::{Act, Condition, Moment, Pick, Prompt, prompt};
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::writer::{Saved, Writer};
 use crate::readiness::outlook;
-use crate::signal::{Effect, Input, JournalReport, Tap};
+use crate::signal::{Effect, Input, JournalReport, LoadedPlan, Tap};
 use crate::units::Millis;
 use crate::words::{Language, clock};
 use clap::Args;
@@ -175,7 +175,7 @@ type Sentences = Vec<String>;
 
 fn prepare(options: &Options) -> Result<(LoadedPlan, Vec<Line>), Sentences> {
     let (name, bytes) = options.plan.bytes().map_err(|why| vec![why])?;
-    let plan = LoadedPlan::choose(Some((&name, &bytes)), None, None);
+    let plan = LoadedPlan::choose(Some((&name, &bytes)), None, None, Clock::new().read().day());
     if let Some(why) = &plan.in_use.refused {
         return Err(vec![format!(
             "the plan cannot be used: {why}; `groundward check` says more"
@@ -411,7 +411,9 @@ impl Stage {
             | Effect::Silence
             | Effect::Keep(_)
             | Effect::ReadLog
-            | Effect::ReadIncident { .. } => {}
+            | Effect::ReadIncident { .. }
+            | Effect::ReadPlan
+            | Effect::KeepApproval(_) => {}
         }
         Ok(())
     }

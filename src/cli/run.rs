@@ -4,17 +4,19 @@ use super::plans::{Named, OptionalPlan};
 use super::{DataFolder, say_error};
 use crate::clock::Clock;
 use crate::compute::{Compute, records};
-use crate::engine::{self, Edges, Engine, LoadedPlan};
-use crate::incident::{PlanStanding, Record};
-use crate::journal::disk::RealDisk;
+use crate::engine::{self, Edges, Engine};
+use crate::incident::{PlanApproval, PlanStanding, Record};
+use crate::journal::approvals;
+use crate::journal::disk::{RealDisk, replace};
 use crate::journal::lock::{DataLock, LockRefused};
 use crate::journal::read;
 use crate::journal::thread::JournalThread;
 use crate::kiosk;
 use crate::settings::Keeper;
-use crate::signal::{Effect, INPUTS_MAX, Input, Saved, Slot, Snapshot};
+use crate::signal::{Effect, INPUTS_MAX, Input, LoadedPlan, Saved, Slot, Snapshot};
 use crate::sound::Player;
 use crate::words::Language;
+use chrono::NaiveDate;
 use clap::Args;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -96,8 +98,6 @@ pub(super) fn run(options: &Options) -> u8 {
     let (sender, inputs) = channel(INPUTS_MAX);
     let slot = Arc::new(Slot::default());
     let start = Start {
-        plan: load_plan(&options.plan, &folder),
-        found: find(&options.data.journals(&folder)),
         folder,
         options: options.clone(),
         clock: clock.clone(),
@@ -142,7 +142,7 @@ pub(super) fn run(options: &Options) -> u8 {
 }
 
 /// Chooses the plan, and keeps it for the day when the next one is refused.
-fn load_plan(argument: &OptionalPlan, folder: &Path) -> LoadedPlan {
+fn load_plan(argument: &OptionalPlan, folder: &Path, today: NaiveDate) -> LoadedPlan {
     let last: Option<Named> = std::fs::read(folder.join(LAST_FIT))
         .ok()
         .map(|bytes| (LAST_FIT.to_owned(), bytes));
@@ -154,12 +154,12 @@ fn load_plan(argument: &OptionalPlan, folder: &Path) -> LoadedPlan {
         plan.as_ref()
             .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
     }
-    let mut plan = LoadedPlan::choose(named(&asked), named(&last), trouble);
+    let mut plan = LoadedPlan::choose(named(&asked), named(&last), trouble, today);
     match plan.in_use.standing {
         // The same plan again is the rule, and the first frame waits for no disk then.
         PlanStanding::Fit => {
             let kept = last.is_some_and(|(_, bytes)| bytes == plan.text.as_bytes());
-            if !kept && let Err(error) = keep_last_fit(folder, plan.text.as_bytes()) {
+            if !kept && let Err(error) = replace(&folder.join(LAST_FIT), plan.text.as_bytes()) {
                 say_error(&format!(
                     "the plan cannot be kept for later in {}: {error}",
                     folder.display()
@@ -173,15 +173,6 @@ fn load_plan(argument: &OptionalPlan, folder: &Path) -> LoadedPlan {
         PlanStanding::LastFit | PlanStanding::None => {}
     }
     plan
-}
-
-/// Writes beside and renames, so that a power cut leaves the one or the other.
-fn keep_last_fit(folder: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let beside = folder.join(format!("{LAST_FIT}.new"));
-    let mut file = std::fs::File::create(&beside)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    std::fs::rename(&beside, folder.join(LAST_FIT))
 }
 
 /// What the journals hold at the start.
@@ -214,8 +205,6 @@ fn find(folders: &[PathBuf]) -> Found {
 /// Everything the engine's thread begins with.
 struct Start {
     options: Options,
-    plan: LoadedPlan,
-    found: Found,
     folder: PathBuf,
     clock: Clock,
     slot: Arc<Slot>,
@@ -225,14 +214,15 @@ struct Start {
 fn drive(start: Start, inputs: Receiver<Input>) {
     let Start {
         options,
-        plan,
-        found,
         folder,
         clock,
         slot,
         sender,
     } = start;
+    // Read here and not before the window is asked for, so that the first frame waits for neither.
     let folders = options.data.journals(&folder);
+    let plan = load_plan(&options.plan, &folder, clock.read().day());
+    let found = find(&folders);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .max_blocking_threads(2)
@@ -272,7 +262,12 @@ fn drive(start: Start, inputs: Receiver<Input>) {
         None => (Engine::new(plan, options.drill), Vec::new()),
     };
     let language = engine.snapshot(&clock.read()).settings.language;
+    let kept_at = folder.clone();
+    compute.answer(move || Some(Input::Approvals(kept(approvals::read(&kept_at)))));
     let mut edges = Tablet {
+        folder,
+        plan: options.plan,
+        clock: clock.clone(),
         journal,
         player,
         keeper,
@@ -291,8 +286,20 @@ fn drive(start: Start, inputs: Receiver<Input>) {
     ));
 }
 
+/// What the screen is told of the approvals.
+fn kept(approvals: std::io::Result<approvals::Approvals>) -> Result<Vec<PlanApproval>, String> {
+    let approvals = approvals.map_err(|error| error.to_string())?;
+    match approvals.broken_line {
+        Some(line) => Err(format!("approvals.jsonl is damaged at line {line}")),
+        None => Ok(approvals.all),
+    }
+}
+
 /// The edges of a tablet.
 struct Tablet {
+    folder: PathBuf,
+    plan: OptionalPlan,
+    clock: Clock,
     journal: JournalThread,
     player: Player,
     keeper: Option<Keeper>,
@@ -319,6 +326,20 @@ impl Edges for Tablet {
             }
             Effect::ReadLog => self.compute.log(self.language),
             Effect::ReadIncident { incident } => self.compute.incident(incident, self.language),
+            Effect::ReadPlan => {
+                let (plan, folder, clock) =
+                    (self.plan.clone(), self.folder.clone(), self.clock.clone());
+                self.compute.answer(move || {
+                    let plan = load_plan(&plan, &folder, clock.read().day());
+                    Some(Input::Plan(Box::new(plan)))
+                });
+            }
+            Effect::KeepApproval(approval) => {
+                let folder = self.folder.clone();
+                self.compute.answer(move || {
+                    Some(Input::Approvals(kept(approvals::add(&folder, &approval))))
+                });
+            }
         }
     }
 

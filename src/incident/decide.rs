@@ -10,7 +10,7 @@ use super::state::{
     State, UNDO_SHOWN, Whereabouts,
 };
 use super::time::Moment;
-use crate::plan::Milestone;
+use crate::plan::{Hazard, Milestone, Position};
 use crate::readiness::{Basis, Forecast};
 use crate::units::Millis;
 use std::sync::Arc;
@@ -134,7 +134,7 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
         Command::Undo { cause } => draft.undo(cause)?,
         Command::Wake => {}
         Command::Adopt { basis, forecast } => {
-            if basis_of(&state.facts).as_ref() != Some(&basis)
+            if basis_of(&state.facts).is_none_or(|now| !now.asks_as(&basis))
                 || state.facts.casualty().off.is_some()
             {
                 return Err(Refusal::StaleForecast);
@@ -160,7 +160,25 @@ pub fn basis_of(facts: &Facts) -> Option<Basis> {
         present: opened.roll_call.clone(),
         in_command: opened.in_command.clone(),
         excluded: position.workers.clone(),
+        reserved: busy(facts, position),
     })
+}
+
+/// Who has a task now that is no role of a method: the caller until the call is made, and whoever makes a hazard safe.
+fn busy(facts: &Facts, position: &Position) -> Vec<String> {
+    let calling = match facts.call.confirmed {
+        None => facts.call.ordered.last().and_then(|(to, _)| to.clone()),
+        Some(_) => None,
+    };
+    let open = |hazard: &&Hazard| !facts.scene.made_safe.contains(&hazard.id);
+    let isolating = position.hazards.iter().filter(open);
+    let mut busy: Vec<String> = isolating
+        .filter_map(|it| it.by.clone())
+        .chain(calling)
+        .collect();
+    busy.sort_unstable();
+    busy.dedup();
+    busy
 }
 
 /// When the state next needs to be asked, on its own time line. Never in the past.
@@ -307,13 +325,10 @@ impl Draft<'_> {
             .map_or(&plan.positions[..], std::slice::from_ref);
         let roles = || here.iter().flat_map(|p| &p.methods).flat_map(|m| &m.roles);
         let wanted = |id: &String| {
-            let held = plan.responder(id).map_or(&[][..], |r| &r.qualifications);
+            let person = plan.responder(id);
+            let holds = |q: &String| person.is_some_and(|p| p.holds(q));
             roles()
-                .filter(|role| {
-                    role.qualification
-                        .as_ref()
-                        .is_some_and(|q| held.contains(q))
-                })
+                .filter(|role| role.qualification.as_ref().is_some_and(holds))
                 .count()
         };
         facts

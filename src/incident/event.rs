@@ -41,6 +41,27 @@ pub enum PlanStanding {
     None,
 }
 
+/// That a named competent person signed a plan.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanApproval {
+    /// SHA-256 of the plan's bytes, 64 hex digits.
+    pub plan_sha: String,
+    /// Its file name.
+    pub plan_name: String,
+    /// The site as the plan names it.
+    pub site: String,
+    /// Revision of the plan.
+    pub revision: String,
+    /// Responder id of who signed.
+    pub by: String,
+    /// That person's name as spoken.
+    pub name: String,
+    /// Wall clock at the signature.
+    pub wall_ms: i64,
+    /// Minutes east of Greenwich of that clock.
+    pub offset_min: i32,
+}
+
 /// Why a method was begun.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -80,6 +101,9 @@ pub struct Opening {
     pub roll_call: Vec<String>,
     /// Seed of whatever is drawn.
     pub seed: u64,
+    /// Who approved this plan; none where nobody has.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub approval: Option<PlanApproval>,
 }
 
 /// Something that happened.

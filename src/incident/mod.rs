@@ -12,7 +12,8 @@ mod time;
 
 pub use decide::{Command, Decision, Refusal, Wanted, basis_of, decide, next_wakeup};
 pub use event::{
-    Aftercare, Closing, Condition, Event, NotARecord, Opening, PlanStanding, Reading, Record, Why,
+    Aftercare, Closing, Condition, Event, NotARecord, Opening, PlanApproval, PlanStanding, Reading,
+    Record, Why,
 };
 pub use prompt::{Act, Choice, Pick, Prompt, past_target, prompt, target_mark};
 pub use state::{

@@ -542,9 +542,12 @@ impl Prompt {
 }
 
 fn landing(facts: &Facts) -> Prompt {
+    // Off the harness by this method: it may bring the casualty to another place than the position's.
+    let running = facts.running.as_ref().and_then(|r| facts.method(&r.method));
+    let own = running.and_then(|m| m.landing.as_ref());
     let place = facts
         .position()
-        .and_then(|p| facts.opened.as_ref()?.plan.place(&p.landing));
+        .and_then(|p| facts.opened.as_ref()?.plan.place(own.unwrap_or(&p.landing)));
     let message = match place {
         Some(place) => Message::with(Id::ToLanding, [&place.name]),
         None => Message::of(Id::ToLandingGeneric),
@@ -657,7 +660,7 @@ pub(super) fn first_aider(facts: &Facts) -> Option<String> {
         opened.plan.responder(id).is_some_and(|r| {
             r.qualifications
                 .iter()
-                .any(|q| q.to_lowercase().contains("first aid"))
+                .any(|q| q.name.to_lowercase().contains("first aid"))
         })
     };
     let mut people = facts.free_people();

@@ -4,6 +4,7 @@
 //! Takes every reading as an argument and asks no clock.
 
 use crate::units::Millis;
+use chrono::{DateTime, NaiveDate};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -18,6 +19,16 @@ pub struct Moment {
     pub boot_ms: i64,
     /// Which start of the machine that was.
     pub boot_id: Arc<str>,
+}
+
+impl Moment {
+    /// The day on the calendar of the place.
+    pub fn day(&self) -> NaiveDate {
+        let local_ms = self
+            .wall_ms
+            .saturating_add(i64::from(self.offset_min) * 60_000);
+        DateTime::from_timestamp_millis(local_ms).map_or(NaiveDate::MAX, |it| it.date_naive())
+    }
 }
 
 /// How the time line was carried over a restart of the program.

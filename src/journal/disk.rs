@@ -6,7 +6,7 @@
 //! Limits: errors are `io::Error` as the system gives them. The real disk believes what fdatasync answers.
 
 use std::fs::{self, File, OpenOptions};
-use std::io;
+use std::io::{self, Write};
 use std::os::unix::fs::FileExt;
 use std::path::Path;
 
@@ -38,6 +38,27 @@ pub trait DiskFile: Send {
     fn sync_data(&mut self) -> io::Result<()>;
     /// Cuts the file.
     fn set_len(&mut self, len_bytes: u64) -> io::Result<()>;
+}
+
+/// Puts these bytes in the place of a file, whole or not at all: written beside it, synced, renamed over it.
+/// Its folder has to be there, so that a mistyped one is noticed.
+pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let folder = folder.unwrap_or(Path::new("."));
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(".new");
+    let beside = folder.join(name);
+    let mut file = File::create(&beside)?;
+    // Whoever could read or write the file before can do so afterwards.
+    if let Ok(before) = fs::metadata(path) {
+        file.set_permissions(before.permissions())?;
+    }
+    file.write_all(bytes)?;
+    file.sync_all()?;
+    fs::rename(&beside, path)?;
+    File::open(folder)?.sync_all()
 }
 
 /// The file system of this machine.

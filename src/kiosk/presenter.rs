@@ -179,6 +179,7 @@ impl Presenter {
         state.set_plan_tone(view.plan_tone);
         state.set_command(view.command.clone());
         state.set_shift(view.shift.clone());
+        state.set_plan(view.plan.clone());
         state.set_clock_caption(view.clock_caption.clone());
         state.set_until_caption(view.until_caption.clone());
         state.set_place(view.place.clone());
@@ -269,8 +270,6 @@ impl Presenter {
                 self.local.borrow_mut().log = false;
                 self.again();
             }
-            Ask::Look => (self.send)(Tap::SwapTheme),
-            Ask::Sound => (self.send)(Tap::TestSound),
         }
     }
 
@@ -361,9 +360,8 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_somebody_hangs_sub(say(Id::StandbyHoldSub));
     labels.set_hold(say(Id::StandbyHoldSub));
     labels.set_log(say(Id::StandbyLog));
-    labels.set_dark(say(Id::StandbyDark));
-    labels.set_light(say(Id::StandbyLight));
-    labels.set_sound(say(Id::StandbySound));
+    labels.set_tablet(say(Id::StandbyTablet));
+    labels.set_tablet_sub(say(Id::StandbyTabletSub));
     labels.set_caution(say(Id::StandbyCaution));
     labels.set_ask_place(say(Id::WhereTile));
     labels.set_ask_place_sub(say(Id::WhereTileSub));

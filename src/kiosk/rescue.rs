@@ -104,7 +104,8 @@ pub(super) fn place(view: &mut View, sight: Sight<'_>) {
         (_, Some(position)) => {
             let feet = position
                 .feet_above_ground
-                .map(|h| metres(h).replace(' ', "\u{a0}"));
+                .as_ref()
+                .map(|h| metres(h.value).replace(' ', "\u{a0}"));
             Place {
                 known: true,
                 name: position.name.as_str().into(),

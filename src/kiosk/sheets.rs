@@ -5,11 +5,11 @@
 use super::sight::{Sight, capital};
 use super::ui::{Choice, Sheet, SheetKind, Tone};
 use super::view::View;
-use crate::incident::{Act, Condition};
-use crate::plan::Rung;
-use crate::signal::Tap;
+use crate::incident::{Act, Condition, PlanStanding};
+use crate::plan::{Responder, Rung};
+use crate::signal::{Tap, Theme};
 use crate::units::Millis;
-use crate::words::Id;
+use crate::words::{Id, date_and_time};
 use slint::SharedString;
 
 /// Minutes that are offered for the time of the fall.
@@ -27,6 +27,10 @@ const END: &str = "end";
 const UNKNOWN: &str = "unknown";
 const NOT_LISTED: &str = "";
 const STRAIGHT: &str = "straight:";
+const APPROVE: &str = "approve:";
+const AGAIN: &str = "again";
+const LOOK: &str = "look";
+const SOUND: &str = "sound";
 
 /// What a choice leads to.
 #[derive(Debug, PartialEq)]
@@ -46,7 +50,9 @@ pub(super) fn applies(kind: SheetKind, sight: Sight<'_>) -> bool {
     let open = sight.facts().is_open();
     match kind {
         SheetKind::None => true,
-        SheetKind::Shift | SheetKind::Command => sight.facts().opened.is_none(),
+        SheetKind::Shift | SheetKind::Command | SheetKind::Plan | SheetKind::Tablet => {
+            sight.facts().opened.is_none()
+        }
         SheetKind::Condition
         | SheetKind::Ways
         | SheetKind::Call
@@ -81,6 +87,20 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind) {
                 hint: SharedString::default(),
             };
             view.sheet_choices = shift(sight);
+            return;
+        }
+        SheetKind::Tablet => {
+            view.sheet = Sheet {
+                kind,
+                title: sight.label(Id::StandbyTablet),
+                hint: SharedString::default(),
+            };
+            view.sheet_choices = tablet(sight);
+            return;
+        }
+        SheetKind::Plan => {
+            view.sheet = plan_sheet(sight);
+            view.sheet_choices = plan(sight);
             return;
         }
     };
@@ -248,10 +268,88 @@ fn shift(sight: Sight<'_>) -> Vec<Choice> {
             ..choice(
                 &person.id,
                 person.name.as_str().into(),
-                person.qualifications.join(", ").into(),
+                person
+                    .qualifications
+                    .iter()
+                    .map(|held| held.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", ")
+                    .into(),
             )
         })
         .collect()
+}
+
+/// Which plan this is, and how far it can be trusted.
+fn plan_sheet(sight: Sight<'_>) -> Sheet {
+    let in_use = &sight.snapshot.plan;
+    let (title, hint) = match (in_use.standing, &sight.snapshot.approval) {
+        (PlanStanding::None, _) => (sight.label(Id::PlanSheetNone), SharedString::default()),
+        (_, Some(approval)) => {
+            let date = date_and_time(approval.wall_ms, approval.offset_min);
+            let hint = sight.with(Id::PlanApprovedBy, [&approval.name, &date]);
+            (
+                sight.with(Id::PlanSheet, [&in_use.plan.site.revision]),
+                hint,
+            )
+        }
+        (_, None) => {
+            let title = sight.with(Id::PlanSheet, [&in_use.plan.site.revision]);
+            let mut competent = competent(sight);
+            let hint = match (competent.next(), in_use.found) {
+                (None, _) => sight.label(Id::PlanApproveNobody),
+                (Some(_), [0, 0]) => sight.label(Id::PlanNotApproved),
+                (Some(_), [warnings, notices]) => {
+                    let counts = [&*warnings.to_string(), &*notices.to_string()];
+                    sight.with(Id::PlanSheetFound, counts)
+                }
+            };
+            (title, hint)
+        }
+    };
+    Sheet {
+        kind: SheetKind::Plan,
+        title,
+        hint,
+    }
+}
+
+fn tablet(sight: Sight<'_>) -> Vec<Choice> {
+    let look = match sight.snapshot.settings.theme {
+        Theme::Dark => Id::StandbyLight,
+        Theme::Light => Id::StandbyDark,
+    };
+    let touch = |id, title| choice(id, sight.label(title), SharedString::default());
+    vec![touch(LOOK, look), touch(SOUND, Id::StandbySound)]
+}
+
+/// Those on shift whom the plan names as competent.
+fn competent(sight: Sight<'_>) -> impl Iterator<Item = &Responder> {
+    let snapshot = sight.snapshot;
+    let here = |it: &&Responder| it.competent && !snapshot.roll_call.absent.contains(&it.id);
+    snapshot.plan.plan.responders.iter().filter(here)
+}
+
+fn plan(sight: Sight<'_>) -> Vec<Choice> {
+    let again = choice(
+        AGAIN,
+        sight.label(Id::PlanReadAgain),
+        sight.label(Id::PlanReadAgainSub),
+    );
+    let signed = sight.snapshot.approval.as_ref().map(|it| it.by.as_str());
+    let signs = competent(sight).map(|person| Choice {
+        held: true,
+        chosen: signed == Some(person.id.as_str()),
+        ..choice(
+            &format!("{APPROVE}{}", person.id),
+            sight.with(Id::PlanApprove, [&person.name]),
+            sight.label(Id::PlanApproveSub),
+        )
+    });
+    match sight.snapshot.plan.standing {
+        PlanStanding::None => vec![again],
+        PlanStanding::Fit | PlanStanding::LastFit => signs.chain([again]).collect(),
+    }
 }
 
 /// What a touched choice asks for.
@@ -285,6 +383,15 @@ pub(super) fn chosen(sight: Sight<'_>, kind: SheetKind, id: &str) -> Next {
         },
         (SheetKind::Place, NOT_LISTED) => act(Act::ChoosePosition(None)),
         (SheetKind::Place, position) => act(Act::ChoosePosition(Some(position.to_owned()))),
+        (SheetKind::Tablet, LOOK) => Next::Stay(Tap::SwapTheme),
+        (SheetKind::Tablet, SOUND) => Next::Stay(Tap::TestSound),
+        (SheetKind::Plan, AGAIN) => Next::Stay(Tap::ReadPlan),
+        (SheetKind::Plan, id) => match id.strip_prefix(APPROVE) {
+            Some(responder) => Next::Stay(Tap::ApprovePlan {
+                responder: responder.to_owned(),
+            }),
+            None => Next::Nothing,
+        },
         (SheetKind::Shift, responder) => Next::Stay(Tap::SwapPresent {
             responder: responder.to_owned(),
         }),

@@ -13,15 +13,20 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     view.screen = Screen::Standby;
     view.site = plan.site.name.as_str().into();
     let named = sight.with(Id::StandbyPlan, [&snapshot.plan.name, &plan.site.revision]);
-    let (standing, tone) = match snapshot.plan.standing {
-        PlanStanding::Fit => (Id::StandbyPlanFit, Tone::Plain),
-        PlanStanding::LastFit => (Id::StandbyPlanLastFit, Tone::Caution),
-        PlanStanding::None => (Id::StandbyPlanNone, Tone::Caution),
+    let not_ready = snapshot.standings.iter().filter(|it| it.why_not.is_some());
+    let (standing, tone) = match (snapshot.plan.standing, not_ready.count()) {
+        (PlanStanding::Fit, 0) => (sight.label(Id::StandbyPlanFit), Tone::Plain),
+        (PlanStanding::Fit, places) => {
+            let places = places.to_string();
+            (sight.with(Id::NotReadyPlaces, [&places]), Tone::Caution)
+        }
+        (PlanStanding::LastFit, _) => (sight.label(Id::StandbyPlanLastFit), Tone::Caution),
+        (PlanStanding::None, _) => (sight.label(Id::StandbyPlanNone), Tone::Caution),
     };
     view.plan_tone = tone;
     let mut line = match snapshot.plan.standing {
-        PlanStanding::None => sight.label(standing).to_string(),
-        _ => format!("{} · {named}", sight.label(standing)),
+        PlanStanding::None => standing.to_string(),
+        _ => format!("{standing} · {named}"),
     };
     if plan.site.invented {
         line = format!("{} · {line}", sight.label(Id::InventedSite));
@@ -33,11 +38,20 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         _ => plan
             .positions
             .iter()
-            .map(|p| Choice {
+            .map(|p| {
+                let standing = snapshot.standings.iter().find(|it| it.position == p.id);
+                (p, standing.and_then(|it| it.why_not.as_ref()))
+            })
+            .map(|(p, why_not)| Choice {
                 id: p.id.as_str().into(),
                 title: p.name.as_str().into(),
-                sub: SharedString::default(),
-                tone: Tone::Plain,
+                sub: why_not.map_or_else(SharedString::default, |why| {
+                    sight.with(Id::NotReady, [sight.say(why).as_str()])
+                }),
+                tone: match why_not {
+                    Some(_) => Tone::Quiet,
+                    None => Tone::Plain,
+                },
                 held: true,
                 enabled: true,
                 chosen: false,
@@ -61,6 +75,18 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             Tone::Plain,
         ),
     };
+    view.plan = tile(
+        sight.label(Id::PlanTile),
+        match (&snapshot.plan.standing, &snapshot.approval) {
+            (PlanStanding::None, _) => SharedString::default(),
+            (_, Some(_)) => sight.label(Id::PlanApproved),
+            (_, None) => sight.label(Id::PlanNotApproved),
+        },
+        match (&snapshot.plan.standing, &snapshot.approval) {
+            (PlanStanding::None, _) | (_, Some(_)) => Tone::Plain,
+            (_, None) => Tone::Caution,
+        },
+    );
     let all = plan.responders.len();
     let here = plan
         .responders

@@ -24,6 +24,7 @@ pub struct View {
     pub positions: Vec<Choice>,
     pub command: Tile,
     pub shift: Tile,
+    pub plan: Tile,
 
     pub clock: Vec<SharedString>,
     pub clock_caption: SharedString,
@@ -80,6 +81,7 @@ impl Default for View {
             positions: Vec::new(),
             command: Tile::default(),
             shift: Tile::default(),
+            plan: Tile::default(),
             clock: Vec::new(),
             clock_caption: SharedString::default(),
             until: Vec::new(),
