@@ -9,12 +9,13 @@
 //! nothing. Nothing is drawn.
 
 use groundward::clock::Clock;
-use groundward::engine::{self, Edges, Engine, LoadedPlan};
+use groundward::engine::{self, Edges, Engine};
 use groundward::incident::{Act, Condition};
 use groundward::journal::chain::{Chain, FIRST_PREV};
 use groundward::journal::disk::{Disk, RealDisk};
 use groundward::journal::thread::JournalThread;
 use groundward::plan;
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Entry, INPUTS_MAX, Input, Saved, Slot, Snapshot, Tap};
 use std::fs::File;
 use std::os::unix::fs::FileExt;
@@ -108,7 +109,12 @@ impl Tablet {
                 journal: journal.expect("the journal's thread starts"),
                 seen: tell,
             };
-            let plan = LoadedPlan::choose(Some(("demo.toml", plan::DEMO.as_bytes())), None, None);
+            let plan = LoadedPlan::choose(
+                Some(("demo.toml", plan::DEMO.as_bytes())),
+                None,
+                None,
+                chrono::NaiveDate::MIN,
+            );
             let (engine, slot, clock) = (Engine::new(plan, true), Slot::default(), Clock::new());
             let runtime = tokio::runtime::Builder::new_current_thread()
                 .enable_time()

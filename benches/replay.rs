@@ -8,10 +8,11 @@
 //! times.
 
 use divan::black_box;
-use groundward::engine::{Engine, LoadedPlan};
+use groundward::engine::Engine;
 use groundward::incident::{Event, Moment, Pick, Record, State, prompt};
 use groundward::plan::{self, DEMO};
 use groundward::readiness::outlook;
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Input, Tap};
 use groundward::units::Millis;
 use std::hint;
@@ -186,7 +187,12 @@ struct Drill {
 impl Drill {
     /// The crew gives the big answer every twelve seconds, once takes a touch back, and hands over in the end.
     fn played() -> Drill {
-        let plan = LoadedPlan::choose(Some(("demo.toml", DEMO.as_bytes())), None, None);
+        let plan = LoadedPlan::choose(
+            Some(("demo.toml", DEMO.as_bytes())),
+            None,
+            None,
+            chrono::NaiveDate::MIN,
+        );
         let position = plan.in_use.plan.positions.first().map(|p| p.id.clone());
         let now = Moment {
             wall_ms: 1_780_000_000_000,

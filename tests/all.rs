@@ -1,5 +1,7 @@
 //! Gathers all tests from outside into one binary, so that the program is linked once.
 
+mod approval;
+mod cards;
 mod clocks;
 mod cues;
 mod desk;
@@ -14,6 +16,7 @@ mod record;
 mod rules;
 mod screens;
 mod simulate;
+mod standing;
 mod support;
 mod thread;
 mod twin;

@@ -2,9 +2,10 @@
 //!
 //! What the engine writes is read back from its JSON after every input, and the fold of it must be what the engine knows.
 
-use groundward::engine::{Engine, LoadedPlan};
+use groundward::engine::Engine;
 use groundward::incident::{Act, Choice, Facts, Moment, Pick, Prompt, Record, State, prompt};
 use groundward::readiness::{Basis, outlook};
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Input, Tap};
 use groundward::units::Millis;
 use groundward::words::Language;
@@ -25,6 +26,7 @@ impl Desk {
             Some(("plan.toml", plan.as_bytes())),
             None,
             None,
+            crate::support::day(),
         ))
     }
 

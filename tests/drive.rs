@@ -8,10 +8,11 @@ use crate::real::{on_disk, program};
 use crate::support::Chance;
 use crate::support::plans::plan_toml;
 use crate::twin::Twin;
-use groundward::engine::{Engine, LoadedPlan};
+use groundward::engine::Engine;
 use groundward::incident::{
     Act, Carried, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt,
 };
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Snapshot, Tap};
 use groundward::words::Language;
 use std::io::{BufRead, BufReader, Read};
@@ -205,7 +206,12 @@ impl Drill {
     fn start(text: &str, folder: &Path, kills: u32) -> Drill {
         let plan = folder.join("site.toml");
         std::fs::write(&plan, text).expect("it can be written");
-        let loaded = LoadedPlan::choose(Some(("site.toml", text.as_bytes())), None, None);
+        let loaded = LoadedPlan::choose(
+            Some(("site.toml", text.as_bytes())),
+            None,
+            None,
+            crate::support::day(),
+        );
         assert!(
             loaded.in_use.refused.is_none(),
             "{:?}",

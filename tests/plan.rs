@@ -4,7 +4,15 @@
 //! where. Everything random is a property with a seed that is printed when it fails.
 
 mod builtin;
+mod by_values;
 mod command;
+mod diffs;
+mod edits;
 mod findings;
 mod noise;
+mod published;
 mod quantities;
+mod schema;
+mod single_edits;
+mod slips;
+mod worst;

@@ -3,10 +3,8 @@
 //! Figures have their source beside them. Crews are compared with brute force on random small problems, because that is
 //! slow, short and plainly right.
 
-use groundward::plan::{DEMO, LinkKind, Plan, read};
-use groundward::readiness::{
-    Basis, Choice, Crew, Forecast, NODES_MAX, Problem, Routes, link_time, outlook, pace, solve,
-};
+use groundward::plan::{DEMO, Plan, Routes, link_time, read, reference, schema};
+use groundward::readiness::{Basis, Choice, Crew, Forecast, NODES_MAX, Problem, outlook, solve};
 use groundward::units::Millis;
 use proptest::prelude::*;
 
@@ -61,8 +59,9 @@ fn walking_speeds_are_the_published_ones() {
             "kind = \"stairs\"\nlength = \"60 m\"\nrise = \"-30 m\"",
         ),
     ]);
-    let times =
-        |index: usize| [true, false].map(|forwards| link_time(&plan.links[index], forwards).0);
+    let times = |index: usize| {
+        [true, false].map(|forwards| link_time(&plan.links[index], &plan.policy, forwards).0)
+    };
     assert_eq!(times(0), [50_000, 50_000]);
     assert_eq!(times(1), [75_000, 60_000]);
     assert_eq!(times(2), [60_000, 75_000]);
@@ -78,18 +77,41 @@ fn walking_speeds_are_the_published_ones() {
 
 #[test]
 fn paces_without_a_published_figure_say_so() {
-    for kind in [
-        LinkKind::FixedLadder,
-        LinkKind::ScaffoldStair,
-        LinkKind::Hoist,
-        LinkKind::Vehicle,
+    let about = |key: &str| {
+        let schema = schema();
+        let about = &schema["$defs"]["Policy"]["properties"][key]["description"];
+        about
+            .as_str()
+            .expect("every setting says what it is")
+            .to_owned()
+    };
+    for key in [
+        "ladder_up_speed",
+        "scaffold_down_speed",
+        "hoist_speed",
+        "vehicle_wait",
     ] {
-        assert_eq!(pace(kind).source, "assumed, measure yours");
+        assert!(about(key).ends_with("Assumed, measure yours."), "{key}");
     }
-    assert!(
-        pace(LinkKind::Walk).source.starts_with("IMO")
-            && pace(LinkKind::Stairs).source.starts_with("IMO")
-    );
+    assert!(about("walk_speed").contains("IMO") && about("stairs_up_speed").contains("IMO"));
+    assert!(reference().contains("IMO MSC.1/Circ.1238, tables 1.1 and 1.3."));
+}
+
+#[test]
+fn a_plan_may_set_its_own_speeds_and_close_a_way() {
+    let slow = ways(&[(
+        "a",
+        "b",
+        "kind = \"walk\"\nlength = \"60 m\"\n[policy]\nwalk_speed = \"0.92 m/s\"",
+    )]);
+    // T2: TCRP-NCHRP 2005, 0.92 m/s: 60 m take 65.2 s.
+    assert_eq!(link_time(&slow.links[0], &slow.policy, true).0, 65_218);
+    let shut = ways(&[(
+        "a",
+        "b",
+        "kind = \"walk\"\nlength = \"60 m\"\nclosed = \"flooded\"",
+    )]);
+    assert_eq!(route(&shut, "a", "b"), None);
 }
 
 #[test]
@@ -338,6 +360,7 @@ fn expect(plan: &Plan, position: &str, in_command: Option<&str>) -> Forecast {
             .position(position)
             .map(|it| it.workers.clone())
             .unwrap_or_default(),
+        reserved: Vec::new(),
     };
     outlook(plan, &basis).expect("the position is in the plan")
 }
@@ -420,6 +443,38 @@ fn the_person_in_command_goes_only_when_nobody_else_can() {
 }
 
 #[test]
+fn who_has_another_task_gets_a_role_only_where_nobody_else_can() {
+    let plan = fit(DEMO);
+    let crew = |present: &[&str], reserved: &[&str]| {
+        let basis = Basis {
+            position: "silo3".to_owned(),
+            present: present.iter().map(|it| (*it).to_owned()).collect(),
+            reserved: reserved.iter().map(|it| (*it).to_owned()).collect(),
+            ..Basis::default()
+        };
+        let forecast = outlook(&plan, &basis).expect("the position is in the plan");
+        let method = forecast
+            .methods
+            .into_iter()
+            .find(|it| it.method == "ladder");
+        let method = method.expect("the position has a ladder");
+        let mut people: Vec<_> = method.crew.into_iter().map(|it| it.responder).collect();
+        people.sort_unstable();
+        (people, method.unfilled.len())
+    };
+    let all = ["rua", "tove", "ines", "mina"];
+    let (free, _) = crew(&all, &[]);
+    assert_eq!(free, ["rua", "tove"], "the two who stand nearest");
+    let (people, unfilled) = crew(&all, &["tove"]);
+    assert!(
+        !people.contains(&"tove".to_owned()) && unfilled == 0,
+        "{people:?}"
+    );
+    let (people, unfilled) = crew(&["rua", "tove"], &["tove"]);
+    assert_eq!((people, unfilled), (free, 0), "nobody else is there");
+}
+
+#[test]
 fn who_is_absent_or_may_hang_gets_no_role() {
     let plan = fit(DEMO);
     let basis = |present: &[&str]| Basis {
@@ -427,6 +482,7 @@ fn who_is_absent_or_may_hang_gets_no_role() {
         present: present.iter().map(|it| (*it).to_owned()).collect(),
         in_command: None,
         excluded: vec!["ole".to_owned()],
+        reserved: Vec::new(),
     };
     let forecast = outlook(&plan, &basis(&["rua", "ole"])).expect("the position is in the plan");
     let people: Vec<_> = forecast

@@ -4,9 +4,9 @@
 //! the check.
 
 use crate::desk::{Desk, said};
-use groundward::engine::LoadedPlan;
 use groundward::incident::{Act, Condition, Event, Pick, PlanStanding, Whereabouts};
 use groundward::plan::HazardKind;
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Tap};
 use groundward::units::Millis;
 
@@ -37,7 +37,7 @@ fn started(desk: &Desk) -> Vec<String> {
 
 #[test]
 fn activation_works_without_a_plan_and_gives_the_four_rungs() {
-    let mut desk = Desk::loaded(LoadedPlan::choose(None, None, None));
+    let mut desk = Desk::loaded(LoadedPlan::choose(None, None, None, crate::support::day()));
     desk.hang(None);
     assert_eq!(desk.facts().methods().len(), 4);
     assert_eq!(desk.text(), "Stop work. Is it safe to go near?");
@@ -54,6 +54,7 @@ fn a_refused_plan_gives_way_to_the_last_fit_one_and_says_so() {
         Some(("today.toml", b"format = 1\nnonsense")),
         Some(("last-fit-plan.toml", groundward::plan::DEMO.as_bytes())),
         None,
+        crate::support::day(),
     );
     assert_eq!(plan.in_use.standing, PlanStanding::LastFit);
     assert!(
@@ -272,9 +273,10 @@ fn an_unconfirmed_call_goes_to_the_next_free_person_with_a_cue() {
 #[test]
 fn alone_the_call_is_made_on_the_loudspeaker() {
     let mut desk = Desk::demo();
-    for id in ["rua", "mina", "tove", "sef", "ines", "ole"] {
+    let plan = desk.engine.snapshot(&desk.now).plan.plan;
+    for responder in &plan.responders {
         desk.tap(Tap::SwapPresent {
-            responder: id.to_owned(),
+            responder: responder.id.clone(),
         });
     }
     desk.hang(SILO);

@@ -7,7 +7,7 @@
 use super::desk::Desk;
 use super::twin::Twin;
 use groundward::kiosk::{App, Metrics, Presenter, Theme};
-use groundward::signal::{Effect, Input, JournalReport, LogEntry, LogRow, Tap};
+use groundward::signal::{Effect, Input, JournalReport, LoadedPlan, LogEntry, LogRow, Tap};
 use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
 };
@@ -127,6 +127,15 @@ impl Tablet {
                     who: "Ines".to_owned(),
                 };
                 self.desk.take(Input::LogRows((0..20).map(row).collect()));
+            }
+            Effect::KeepApproval(approval) => {
+                self.desk.take(Input::Approvals(Ok(vec![approval.clone()])));
+            }
+            Effect::ReadPlan => {
+                let text = groundward::plan::DEMO.replace("revision = \"", "revision = \"9");
+                let plan = Some(("plan.toml", text.as_bytes()));
+                let plan = LoadedPlan::choose(plan, None, None, crate::support::day());
+                self.desk.take(Input::Plan(Box::new(plan)));
             }
             _ => {}
         }
@@ -293,8 +302,22 @@ impl Tablet {
 /// Walks through the screens and calls back at each scene.
 fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     at(tablet, "standby");
-    tablet.activate("On shift: 6 of 6");
+    let people = tablet
+        .desk
+        .engine
+        .snapshot(&tablet.desk.now)
+        .plan
+        .plan
+        .responders
+        .len();
+    tablet.activate(&format!("On shift: {people} of {people}"));
     at(tablet, "on shift");
+    tablet.activate("Back");
+    tablet.activate("Plan");
+    at(tablet, "plan");
+    tablet.activate("Back");
+    tablet.activate("Tablet");
+    at(tablet, "tablet");
     tablet.activate("Back");
     tablet.activate("Log");
     at(tablet, "log");
@@ -365,7 +388,7 @@ fn every_touch_suits_a_glove_on_every_screen() {
             tablet.fits_gloves(&format!("{screen:?} {scene}"));
             scenes += 1;
         });
-        assert_eq!(scenes, 16);
+        assert_eq!(scenes, 18);
     }
 }
 
@@ -383,9 +406,11 @@ fn text_and_ground_reach_seven_to_one_in_every_look() {
         looks += 1;
     };
     check(&tablet);
+    tablet.activate("Tablet");
     tablet.activate("Light");
     check(&tablet);
     tablet.activate("Dark");
+    tablet.activate("Back");
     let held = tablet
         .controls()
         .remove(0)
@@ -462,6 +487,36 @@ fn one_touch_answers_once_and_undo_takes_it_back() {
 }
 
 #[test]
+fn a_plan_is_signed_by_a_held_touch_and_unsigned_again_when_its_file_has_changed() {
+    let mut tablet = Tablet::new(SCREENS[0]);
+    tablet.touch("Plan", 80);
+    let signs = tablet
+        .controls()
+        .into_iter()
+        .find_map(|c| c.accessible_label().filter(|l| l.contains("approves")))
+        .expect("a competent person is on shift");
+    tablet.touch(&signs, 600);
+    assert_eq!(
+        tablet.desk.engine.snapshot(&tablet.desk.now).approval,
+        None,
+        "0.6 s is too short"
+    );
+    tablet.touch(&signs, 900);
+    let approval = tablet.desk.engine.snapshot(&tablet.desk.now).approval;
+    let approval = approval.expect("0.8 s is enough");
+    tablet.says(&format!(
+        "Approved by {} on 2026-05-28 22:26",
+        approval.name
+    ));
+    tablet.activate("Back");
+    tablet.control("Plan, approved");
+    tablet.activate("Plan");
+    tablet.touch("Read the file again", 80);
+    tablet.activate("Back");
+    tablet.control("Plan, not approved");
+}
+
+#[test]
 fn keys_alone_reach_and_hold_a_control() {
     let mut tablet = Tablet::new(SCREENS[2]);
     tablet.key("\t", 10);
@@ -531,7 +586,7 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 5] = ["standby", "rescue", "danger", "aftercare", "log"];
+const PICTURES: [&str; 6] = ["standby", "plan", "rescue", "danger", "aftercare", "log"];
 
 #[test]
 fn the_screens_look_as_they_were_looked_at() {
@@ -543,7 +598,9 @@ fn the_screens_look_as_they_were_looked_at() {
         for theme in ["dark", "light"] {
             let mut tablet = Tablet::new(screen);
             if theme == "light" {
+                tablet.activate("Tablet");
                 tablet.activate("Light");
+                tablet.activate("Back");
             }
             walk(&mut tablet, |tablet, scene| {
                 if !PICTURES.contains(&scene) {

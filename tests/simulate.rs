@@ -8,13 +8,14 @@ use crate::desk::Desk;
 use crate::record::lying::{Fault, LyingDisk, Tear};
 use crate::support::Chance;
 use crate::support::plans::plan_toml;
-use groundward::engine::{Engine, LoadedPlan};
+use groundward::engine::Engine;
 use groundward::incident::{
     Act, Aftercare, Closing, Condition, Event, Moment, Pick, Prompt, Record, State, Whereabouts,
     prompt,
 };
 use groundward::journal::writer::Writer;
 use groundward::readiness::outlook;
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Entry, Input, JournalReport, Tap};
 use groundward::units::Millis;
 use groundward::words::Language;
@@ -126,7 +127,12 @@ impl World {
             1 => groundward::plan::BARE.to_owned(),
             _ => plan_toml(chance.next()),
         };
-        let plan = LoadedPlan::choose(Some(("plan.toml", text.as_bytes())), None, None);
+        let plan = LoadedPlan::choose(
+            Some(("plan.toml", text.as_bytes())),
+            None,
+            None,
+            crate::support::day(),
+        );
         assert!(
             plan.in_use.refused.is_none(),
             "seed {seed}: {:?}",

@@ -2,9 +2,10 @@
 
 use crate::support::plans::plan_toml;
 use groundward::clock::Clock;
-use groundward::engine::{Edges, Engine, LoadedPlan, run};
+use groundward::engine::{Edges, Engine, run};
 use groundward::incident::{Act, Moment};
 use groundward::readiness::outlook;
+use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, INPUTS_MAX, Input, Slot, Snapshot, Tap};
 use std::sync::Arc;
 use std::sync::mpsc;
@@ -41,7 +42,12 @@ struct Tablet {
 impl Tablet {
     fn start() -> Tablet {
         let text = plan_toml(3);
-        let plan = LoadedPlan::choose(Some(("plan.toml", text.as_bytes())), None, None);
+        let plan = LoadedPlan::choose(
+            Some(("plan.toml", text.as_bytes())),
+            None,
+            None,
+            crate::support::day(),
+        );
         let (inputs, queue) = channel(INPUTS_MAX);
         let slot = Arc::new(Slot::default());
         let (effects, seen) = mpsc::channel();

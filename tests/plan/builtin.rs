@@ -1,20 +1,143 @@
 //! Holds the built-in plans and the generated ones to what a crew needs from them.
 
-use groundward::plan::{BARE, DEMO, Level, Milestone, Plan, Rung, bare, read};
+use std::collections::BTreeSet;
 
+use chrono::NaiveDate;
+use groundward::plan::{
+    BARE, DEMO, DEMO_BRIDGE, Ground, Kind, Level, Milestone, Plan, Policy, Position, Rung, bare,
+    read, read_on,
+};
+
+use crate::support::day;
 use crate::support::plans::plan_toml;
 
-fn demo() -> Plan {
-    read("grain-terminal.toml", DEMO.as_bytes())
+fn fit(text: &str) -> Plan {
+    read_on("built-in.toml", text.as_bytes(), day())
         .plan
-        .expect("the demo plan is fit")
+        .expect("a built-in plan is fit")
+}
+
+fn demo() -> Plan {
+    fit(DEMO)
+}
+
+fn demos() -> [Plan; 2] {
+    [demo(), fit(DEMO_BRIDGE)]
+}
+
+fn found(text: &str, day: NaiveDate) -> Vec<(&'static str, String)> {
+    let findings = read_on("built-in.toml", text.as_bytes(), day).findings;
+    findings.into_iter().map(|it| (it.id, it.place)).collect()
 }
 
 #[test]
-fn the_demo_plan_has_no_finding_and_says_that_it_is_invented() {
-    assert_eq!(read("grain-terminal.toml", DEMO.as_bytes()).findings, []);
-    assert!(demo().site.invented);
-    assert!(demo().site.name.contains("invented"));
+fn the_demo_plans_have_only_the_findings_that_they_are_meant_to_have() {
+    let site = [(Kind::NoMethod.id(), "position.canopy".to_owned())];
+    let bridge = [
+        (Kind::NoFirstAidText.id(), "first_aid".to_owned()),
+        (
+            Kind::MoreWorkersThanPeople.id(),
+            "position.road.people".to_owned(),
+        ),
+    ];
+    // An example must not go stale: nothing is overdue in it for years.
+    for today in [day(), day() + chrono::TimeDelta::days(3_000)] {
+        assert_eq!(found(DEMO, today), site);
+        assert_eq!(found(DEMO_BRIDGE, today), bridge);
+    }
+}
+
+#[test]
+fn the_demo_plans_say_that_they_are_invented() {
+    for demo in demos() {
+        assert!(demo.site.invented);
+        assert!(
+            demo.site.name.contains("(invented example)"),
+            "{}",
+            demo.site.name
+        );
+    }
+    for text in [DEMO, DEMO_BRIDGE] {
+        let opening: String = text
+            .lines()
+            .take_while(|line| line.starts_with('#'))
+            .collect();
+        assert!(opening.contains("invented"), "the first comment says so");
+    }
+}
+
+#[test]
+fn the_demo_site_has_what_a_site_has() {
+    let demo = demo();
+    let distinct = |all: Vec<&str>| all.into_iter().collect::<BTreeSet<_>>().len();
+    assert_eq!(
+        distinct(demo.places.iter().map(|it| &*it.level).collect()),
+        5,
+        "levels"
+    );
+    assert!(demo.positions.len() >= 10 && demo.stations.len() == 6 && demo.responders.len() == 14);
+    let employers = demo
+        .responders
+        .iter()
+        .filter_map(|it| it.employer.as_deref());
+    assert_eq!(distinct(employers.collect()), 2, "employers");
+    assert_eq!(
+        distinct(demo.site.languages.iter().map(String::as_str).collect()),
+        3,
+        "languages"
+    );
+    let kit = || demo.stations.iter().flat_map(|it| &it.kit);
+    assert!(kit().any(|it| it.reach.is_some()), "a boom lift");
+    assert!(kit().any(|it| it.kind.contains("ladder")), "ladders");
+    assert!(kit().any(|it| it.descent_class.is_some()), "descenders");
+    assert!(kit().any(|it| it.haul.is_some()), "a haul system");
+    assert!(kit().any(|it| !it.in_service()), "something out of service");
+    let some = |what: &str, is: &dyn Fn(&Position) -> bool| {
+        assert!(demo.positions.iter().any(is), "no position with {what}");
+    };
+    some("a confined space without entry", &|it| {
+        it.confined_space.as_ref().is_some_and(|space| {
+            !space.entry_allowed && !space.conditions.is_empty() && space.retrieval.is_some()
+        }) && it
+            .methods
+            .iter()
+            .flat_map(|it| &it.roles)
+            .all(|role| !role.enters)
+    });
+    some("water below", &|it| it.ground == Some(Ground::Water));
+    some("live plant below", &|it| {
+        it.ground == Some(Ground::LivePlant)
+    });
+    some("a moving work front", &|it| it.moves.is_some());
+    some("no method", &|it| it.methods.is_empty());
+}
+
+#[test]
+fn the_second_demo_has_what_the_first_has_not() {
+    let [site, bridge] = demos();
+    let has = |what: &str, is: &dyn Fn(&Plan) -> bool| {
+        assert!(!is(&site) && is(&bridge), "{what} is in the second alone");
+    };
+    let any = |is: fn(&Position) -> bool| move |plan: &Plan| plan.positions.iter().any(is);
+    has(
+        "a confined space with entry",
+        &any(|it| {
+            it.confined_space
+                .as_ref()
+                .is_some_and(|space| space.entry_allowed)
+        }),
+    );
+    has("limits of its own", &|plan| {
+        plan.policy.free_fall != Policy::default().free_fall
+    });
+    has(
+        "feet",
+        &any(|it| {
+            it.feet_above_ground
+                .as_ref()
+                .is_some_and(|it| it.unit == "ft")
+        }),
+    );
 }
 
 #[test]
@@ -28,8 +151,10 @@ fn the_plan_for_no_plan_has_no_error() {
 }
 
 #[test]
-fn all_four_rungs_are_there_everywhere() {
-    for position in demo().positions.iter().chain(&bare().positions) {
+fn all_four_rungs_are_there_where_the_demo_drills_are_played_and_without_a_plan() {
+    let demo = demo();
+    let played = ["silo3", "gallery", "loader"].map(|id| demo.position(id).expect("it is there"));
+    for position in played.into_iter().chain(&bare().positions) {
         let rungs: Vec<Rung> = position.methods.iter().map(|method| method.rung).collect();
         let all = [
             Rung::SelfRescue,
@@ -42,8 +167,18 @@ fn all_four_rungs_are_there_everywhere() {
 }
 
 #[test]
+fn wherever_the_demo_has_a_method_one_asks_nothing_of_the_casualty() {
+    for demo in demos() {
+        for position in demo.positions.iter().filter(|it| !it.methods.is_empty()) {
+            let helpless = position.methods.iter().any(|it| it.needs.is_empty());
+            assert!(helpless && position.methods.len() >= 2, "{}", position.name);
+        }
+    }
+}
+
+#[test]
 fn every_prompt_is_short_with_every_name() {
-    for plan in [&demo(), bare()] {
+    for plan in demos().iter().chain([bare()]) {
         let name = plan
             .responders
             .iter()
@@ -80,8 +215,8 @@ fn every_prompt_is_short_with_every_name() {
 
 #[test]
 fn nobody_gives_an_order_to_the_casualty() {
-    let demo = demo();
-    for position in &demo.positions {
+    let demos = demos();
+    for position in demos.iter().flat_map(|demo| &demo.positions) {
         for method in &position.methods {
             for step in &method.steps {
                 let role = step.role.as_ref().expect("every step of the demo says who");
@@ -94,7 +229,7 @@ fn nobody_gives_an_order_to_the_casualty() {
 
 #[test]
 fn exposed_steps_are_near_and_have_a_caution() {
-    for plan in [&demo(), bare()] {
+    for plan in demos().iter().chain([bare()]) {
         for step in plan
             .positions
             .iter()
@@ -112,7 +247,7 @@ fn exposed_steps_are_near_and_have_a_caution() {
 
 #[test]
 fn nothing_counts_as_committed_after_the_weight_is_off() {
-    for plan in [&demo(), bare()] {
+    for plan in demos().iter().chain([bare()]) {
         for method in plan.positions.iter().flat_map(|it| &it.methods) {
             let release = method
                 .steps

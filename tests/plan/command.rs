@@ -2,11 +2,21 @@
 
 use groundward::cli::Format;
 use groundward::cli::check::check;
-use groundward::plan::{DEMO, Level};
+use groundward::plan::Level;
+
+/// A small plan without a finding.
+const SOUND: &str = include_str!("sound.toml");
 
 fn said(bytes: &[u8], format: Format, colour: bool) -> (u8, String) {
     let mut out = Vec::new();
-    let verdict = check("site.toml", bytes, format, colour, &mut out);
+    let verdict = check(
+        "site.toml",
+        bytes,
+        crate::support::day(),
+        format,
+        colour,
+        &mut out,
+    );
     (
         verdict,
         String::from_utf8(out).expect("what is said is text"),
@@ -14,20 +24,21 @@ fn said(bytes: &[u8], format: Format, colour: bool) -> (u8, String) {
 }
 
 fn broken() -> String {
-    DEMO.replacen("length = \"58 m\"", "length = 58", 1)
-        .replacen("name = \"Ole\"", "name = \"Sef\"", 1)
+    SOUND
+        .replacen("length = \"24 m\"", "length = 24", 1)
+        .replacen("name = \"Ben\"", "name = \"Ada\"", 1)
 }
 
 #[test]
 fn a_fit_plan_is_called_fit() {
     assert_eq!(
-        said(DEMO.as_bytes(), Format::Text, false),
+        said(SOUND.as_bytes(), Format::Text, false),
         (
             0,
             "site.toml is fit to use: 0 errors, 0 warnings, 0 notices.\n".into()
         )
     );
-    let warned = DEMO.replacen("name = \"Ole\"", "name = \"Sef\"", 1);
+    let warned = SOUND.replacen("name = \"Ben\"", "name = \"Ada\"", 1);
     let (verdict, text) = said(warned.as_bytes(), Format::Text, false);
     assert_eq!(verdict, 0);
     assert!(
@@ -43,17 +54,17 @@ fn a_person_sees_the_line_and_the_advice() {
     assert_eq!(verdict, 1);
     let line = 1 + broken()
         .lines()
-        .position(|line| line == "length = 58")
+        .position(|line| line == "length = 24")
         .expect("the line is there");
     assert!(
         text.contains(
-            "error[bare-number]: link.silo-stair.length is not a length: the number 58 has no unit"
+            "error[bare-number]: link.stair.length is not a length: the number 24 has no unit"
         ),
         "{text}"
     );
     assert!(text.contains(&format!("site.toml:{line}:10")), "{text}");
     assert!(
-        text.contains("length = 58\n") && text.contains("\"58 m\" if metres are meant"),
+        text.contains("length = 24\n") && text.contains("\"24 m\" if metres are meant"),
         "{text}"
     );
     assert!(
@@ -82,7 +93,7 @@ fn a_program_reads_one_object() {
     );
     assert_eq!(
         (&first["column"], &first["place"]),
-        (&10.into(), &"link.silo-stair.length".into())
+        (&10.into(), &"link.stair.length".into())
     );
     assert_eq!(all["findings"].as_array().map(Vec::len), Some(2));
 }
@@ -118,7 +129,7 @@ fn nothing_from_the_file_reaches_the_terminal_as_a_command() {
 
 #[test]
 fn a_very_long_line_is_named_but_not_shown() {
-    let long = format!("{}x = [{}]", DEMO, "1, ".repeat(50_000));
+    let long = format!("{}x = [{}]", SOUND, "1, ".repeat(50_000));
     let (verdict, text) = said(long.as_bytes(), Format::Text, false);
     assert_eq!(verdict, 1);
     assert!(

@@ -1,7 +1,14 @@
-//! Feeds the reader what nobody would write: random bytes, random edits, names with control characters.
+//! Feeds the reader what nobody would write: random bytes, random edits, the worst shapes, names with control characters.
+//!
+//! How long it takes is measured by the benchmark `plan`, never here: what is counted here is work that does not depend on
+//! the machine, such as how many findings are kept and which limit a refused file names.
 
-use groundward::plan::{DEMO, Level, read};
+use groundward::plan::{
+    BYTES_MAX, DEMO, DEMO_BRIDGE, FINDINGS_MAX, Kind, Level, PARTS_MAX, Reading, TABLES_MAX, read,
+};
 use proptest::prelude::*;
+
+use super::worst::{Shape, shapes};
 
 /// Whatever the bytes are, there is an answer, and every finding stands inside the file.
 fn holds(bytes: &[u8]) {
@@ -24,6 +31,14 @@ fn holds(bytes: &[u8]) {
         assert_eq!(finding.column, line.chars().count() + 1);
         for said in [&finding.message, &finding.help, &finding.place] {
             assert!(!said.contains(char::is_control), "{said:?}");
+            assert!(said.chars().count() <= 3_000, "{said}");
+        }
+        for other in &finding.related {
+            let before = text
+                .get(..other.span.start)
+                .expect("a related place starts between two characters");
+            assert!(other.span.end <= text.len());
+            assert_eq!(other.line, before.matches('\n').count() + 1);
         }
     }
 }
@@ -61,4 +76,93 @@ proptest! {
 #[test]
 fn what_a_terminal_would_obey_is_spelled_out() {
     holds("format = 1\n\"\\u001b[2J\" = 3\n[place.\"\\u0007\"]\nname = \"\\u001b\"\n".as_bytes());
+}
+
+#[test]
+fn the_worst_shapes_have_an_answer() {
+    for shape in shapes() {
+        let text = shape.made(20_000);
+        let found = read("worst.toml", text.as_bytes()).findings.len();
+        assert!(
+            (1..=FINDINGS_MAX).contains(&found),
+            "{}: {found} findings",
+            shape.name
+        );
+        holds(text.as_bytes());
+    }
+}
+
+fn shape(name: &str) -> Shape {
+    let mut all = shapes();
+    let at = all.iter().position(|shape| shape.name == name);
+    all.swap_remove(at.unwrap_or_else(|| panic!("there is no shape {name}")))
+}
+
+#[track_caller]
+fn refuses(text: &str, limit: usize) -> Reading {
+    let reading = read("worst.toml", text.as_bytes());
+    let found: Vec<&str> = reading.findings.iter().map(|it| it.id).collect();
+    assert_eq!(found, [Kind::TooManyParts.id()]);
+    let message = &reading.findings[0].message;
+    assert!(message.contains(&limit.to_string()), "{message}");
+    reading
+}
+
+#[test]
+fn a_million_findings_are_refused_by_a_limit_that_is_named() {
+    for (name, limit) in [
+        ("unknown keys", PARTS_MAX),
+        ("unknown tables", TABLES_MAX),
+        ("one key over and over", PARTS_MAX),
+        ("no key", PARTS_MAX),
+        ("bad escapes", PARTS_MAX),
+        ("control characters in a comment", PARTS_MAX),
+        ("letters in a number", PARTS_MAX),
+        ("deep dotted keys", TABLES_MAX),
+        ("deep headers", TABLES_MAX),
+    ] {
+        let text = shape(name).made(BYTES_MAX / 2);
+        assert!(refuses(&text, limit).plan.is_none(), "{name}");
+    }
+}
+
+#[test]
+fn the_limits_are_exact() {
+    let parts = "#\n".repeat(PARTS_MAX / 2);
+    let found = read("worst.toml", parts.as_bytes()).findings;
+    assert!(found.iter().all(|it| it.id != Kind::TooManyParts.id()));
+    let reading = refuses(&format!("{parts}#"), PARTS_MAX);
+    assert_eq!(reading.findings[0].line, PARTS_MAX / 2 + 1);
+
+    let tables = "a=[[[[]]]]\n".repeat(TABLES_MAX / 4);
+    let found = read("worst.toml", tables.as_bytes()).findings;
+    assert!(found.iter().all(|it| it.id != Kind::TooManyParts.id()));
+    refuses(&format!("{tables}["), TABLES_MAX);
+}
+
+#[test]
+fn a_site_many_times_the_size_of_the_built_in_ones_is_no_trouble() {
+    for plan in [DEMO, DEMO_BRIDGE] {
+        let copies = (0..20).map(|n| plan.replace("[position.", &format!("[position.copy{n}-")));
+        let found = read("large.toml", copies.collect::<String>().as_bytes()).findings;
+        assert!(found.iter().all(|it| it.id != Kind::TooManyParts.id()));
+        assert!(found.iter().any(|it| it.id == Kind::DuplicateId.id()));
+    }
+}
+
+#[test]
+fn advice_has_an_end() {
+    let name = "a-place-with-a-name-that-goes-on-and-on";
+    let places = (0..200).map(|n| format!("[place.{name}-{n}]\nname = \"{n}\"\nlevel = \"0\"\n"));
+    let links = (0..400).map(|n| {
+        format!("[link.l{n}]\nfrom = \"{name}-x{n}\"\nto = \"{name}-1\"\nkind = \"walk\"\nlength = \"5 m\"\n")
+    });
+    let text: String = places.chain(links).collect();
+    let findings = read("worst.toml", text.as_bytes()).findings;
+    let dangling = findings
+        .iter()
+        .filter(|it| it.id == Kind::DanglingReference.id());
+    let advised: Vec<bool> = dangling.map(|it| !it.related.is_empty()).collect();
+    assert_eq!(advised.len(), 400);
+    assert!(advised[..20].iter().all(|it| *it) && !advised[200..].iter().any(|it| *it));
 }

@@ -88,9 +88,27 @@ impl Maker {
         let site = self.name(0);
         self.text("name", &format!("{site} works (invented)"));
         self.text("revision", &seed.to_string());
+        self.text("date", "2026-02-01");
+        self.text("approved_by", "the works manager");
+        self.text("review_by", "2039-02-01");
+        self.text("jurisdiction", "none");
+        self.line("languages = [\"en\"]");
+        self.text("address", "1 Made Road");
+        self.text("gate", "west gate");
+        self.text("hospital", "the infirmary, 5 km");
         self.text("emergency_number", "112");
         self.text("meeting_point", "the west gate");
         self.line("invented = true");
+        let positions = self.from(1, 4);
+        let landings: Vec<String> = (1..=positions).map(|n| format!("\"land-{n}\"")).collect();
+        self.line(&format!("landing_places = [{}]", landings.join(", ")));
+        self.table("[radio]");
+        self.text("channel", "channel 1");
+        self.text("fallback", "a runner");
+        self.table("[first_aid]");
+        self.line("lines = [\"Lay the casualty flat.\"]");
+        self.table("[outside_rescue.far]");
+        self.text("name", "rescuers from far away");
         if self.chance.one_in(2) {
             self.table("[policy]");
             let target = self.from(8, 15);
@@ -99,7 +117,6 @@ impl Maker {
             self.text("ask_again", &format!("{ask_again} s"));
         }
 
-        let positions = self.from(1, 4);
         self.places(positions);
         let people = self.people();
         for number in 1..=positions {
@@ -150,8 +167,17 @@ impl Maker {
             self.table(&format!("[station.main.kit.k{number}]"));
             self.text("name", &format!("{kind} {}", number + 1));
             self.text("kind", kind);
-            let count = self.from(1, 3);
+            // A crew has at most three roles, and each may bring the same kind.
+            let count = self.from(3, 5);
             self.line(&format!("count = {count}"));
+        }
+        for (id, name, kind) in [
+            ("aed", "AED", "AED"),
+            ("aid", "first-aid bag", "first-aid kit"),
+        ] {
+            self.table(&format!("[station.main.kit.{id}]"));
+            self.text("name", name);
+            self.text("kind", kind);
         }
         if self.chance.one_in(2) {
             self.table("[station.second]");
@@ -191,9 +217,12 @@ impl Maker {
             let held: Vec<String> = SKILLS
                 .iter()
                 .filter(|_| number <= 2 || self.chance.below(2) == 0)
-                .map(|skill| format!("\"{skill}\""))
+                .map(|skill| format!("{{ name = \"{skill}\", until = \"2039-01-01\" }}"))
                 .collect();
             self.line(&format!("qualifications = [{}]", held.join(", ")));
+            if number == 1 {
+                self.line("competent = true");
+            }
         }
         people
     }
@@ -210,10 +239,21 @@ impl Maker {
             let feet = self.from(3, 40);
             self.text("feet_above_ground", &format!("{feet} m"));
         }
-        if self.chance.one_in(2) {
-            let worker = self.from(3, people);
+        let worker = self.chance.one_in(2).then(|| self.from(3, people));
+        if let Some(worker) = worker {
             self.line(&format!("workers = [\"r{worker}\"]"));
         }
+        self.line("watched_by = [\"r1\"]");
+        let ground = self.any(&["firm", "water", "live-plant", "fragile-roof", "public"]);
+        self.text("ground", ground);
+        self.text("ground_control", "kept clear and off");
+        self.text("heaviest", "110 kg");
+        self.text("last_drill", "2026-03-01");
+        self.table(&format!("[{at}.anchorage]"));
+        self.text("name", &format!("anchor {number}"));
+        self.text("strength", "25 kN");
+        self.table(&format!("[{at}.arrest]"));
+        self.text("kind", "self-retracting");
         for hazard in 0..self.chance.below(3) {
             self.table(&format!("[{at}.hazard.h{hazard}]"));
             let kind = self.any(&["electric", "moving-plant", "air", "water", "other"]);
@@ -222,9 +262,10 @@ impl Maker {
             self.text("task", &format!("lock off drive {number}{hazard}"));
             self.text("done", &format!("Drive {number}{hazard} is locked off"));
             if self.chance.one_in(2) {
-                let by = self.from(1, people);
+                let by = self.from(1, 2);
                 self.text("by", &format!("r{by}"));
             }
+            self.text("proof", "tried, nothing moves");
         }
         let left_out = self.chance.below(8);
         for (rung, words) in (0..).zip(RUNGS) {
@@ -251,6 +292,10 @@ impl Maker {
             1 => self.line("needs = [\"answering\", \"holding-on\"]"),
             _ => {}
         }
+        self.text("control", &format!("w{roles}"));
+        self.text("rescuer_rescue", "the other line");
+        self.text("success", "80 %");
+        self.text("evidence", "assumed");
         for role in 1..=roles {
             self.table(&format!("[{at}.role.w{role}]"));
             if self.chance.one_in(2) {
@@ -267,7 +312,10 @@ impl Maker {
                 "spot"
             };
             self.text("place", &format!("{place}-{position}"));
+            self.text("anchorage", &format!("beam {position}{role}"));
         }
+        // From some step on, or never, until the weight is off.
+        let committed_from = usize::try_from(self.chance.below(release as u64 + 2)).unwrap_or(0);
         for (step, likely) in likely.iter().enumerate() {
             let milestone = match step {
                 _ if step > release => Some("landing"),
@@ -275,14 +323,23 @@ impl Maker {
                 _ if step + 1 == release && rung > 0 => Some("first-contact"),
                 _ => None,
             };
-            self.step(at, rung, roles, *likely, milestone);
+            let committed = (committed_from..=release).contains(&step);
+            self.step(at, rung, roles, *likely, milestone, committed);
         }
     }
 
-    fn step(&mut self, at: &str, rung: u64, roles: u64, likely: u64, milestone: Option<&str>) {
+    fn step(
+        &mut self,
+        at: &str,
+        rung: u64,
+        roles: u64,
+        likely: u64,
+        milestone: Option<&str>,
+        committed: bool,
+    ) {
         self.table(&format!("[[{at}.step]]"));
-        if !self.chance.one_in(6) {
-            let who = self.from(1, roles);
+        let who = (!self.chance.one_in(6)).then(|| self.from(1, roles));
+        if let Some(who) = who {
             self.text("who", &format!("w{who}"));
         }
         let (verb, thing) = (self.any(&VERBS), self.any(&THINGS));
@@ -308,11 +365,12 @@ impl Maker {
             "time = [\"{short} s\", \"{likely} s\", \"{long} s\"]"
         ));
         let near = milestone.is_some() || self.chance.one_in(2);
-        let exposed = near && rung > 0 && self.chance.one_in(2);
+        // The last role stays in control and is never over the edge.
+        let exposed = near && rung > 0 && who != Some(roles) && self.chance.one_in(2);
         for (key, on) in [
             ("near", near),
             ("exposed", exposed),
-            ("committed", near && self.chance.one_in(2)),
+            ("committed", committed),
         ] {
             if on {
                 self.line(&format!("{key} = true"));
@@ -333,7 +391,7 @@ impl Maker {
     }
 
     fn time(&mut self) {
-        let short = self.from(5, 30);
+        let short = self.from(8, 30);
         let likely = short + self.chance.below(30);
         let long = likely + self.chance.below(60);
         self.line(&format!(
