@@ -9,7 +9,7 @@ use crate::plan::{Hazard, HazardKind, Method, Plan, Policy, Position, Step};
 use crate::readiness::{Forecast, MethodForecast, Posting};
 use crate::units::Millis;
 use crate::words::Language;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 /// What is known, with the records it came from.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -226,10 +226,10 @@ impl Facts {
     }
 
     /// The settings in force.
-    pub fn policy(&self) -> Policy {
-        self.opened
-            .as_ref()
-            .map_or_else(Policy::default, |o| o.plan.policy.clone())
+    pub fn policy(&self) -> &Policy {
+        static DEFAULTS: LazyLock<Policy> = LazyLock::new(Policy::default);
+        let opened = self.opened.as_ref();
+        opened.map_or(&DEFAULTS, |o| &o.plan.policy)
     }
 
     /// The casualty worked on first.

@@ -36,6 +36,7 @@ pub(super) fn check(
     judge.links();
     for station in &plan.stations {
         let at = format!("station.{}", station.id);
+        judge.reachable(&format!("{at}.place"), &station.place);
         judge.alike(
             &format!("{at}.kit"),
             station.kit.iter().map(|it| (&it.id, &it.name)),

@@ -547,6 +547,12 @@ const ELSEWHERE: &[(&str, &str, &str, &str)] = &[
         "\"egde\"",
     ),
     (
+        "unreachable-place",
+        "[station.a]",
+        "[place.isle]\nname = \"isle\"\nlevel = \"0\"\n[station.b]\nname = \"station B\"\nplace = \"isle\"\n[station.a]",
+        "‸\"isle\"\n[station.a]",
+    ),
+    (
         "link-twice+",
         "[link.walk]",
         "[link.way]\nfrom = \"edge\"\nto = \"roof\"\nkind = \"walk\"\nlength = \"19 m\"\n[link.walk]",
