@@ -93,6 +93,8 @@ impl Tablet {
             }
         }
         self.save();
+        // As the engine's own loop does before it shows anything.
+        self.desk.engine.new_day(&self.desk.now);
         let snapshot = Arc::new(self.desk.engine.snapshot(&self.desk.now));
         self.presenter.show(&snapshot, &self.desk.now, false);
         self.turn(20);

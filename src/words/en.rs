@@ -57,7 +57,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::DangerGoesOn => "Call goes on. Ask for outside rescue.",
         Id::DangerOverWho => "When over, hold who decided it.",
         Id::DangerOverBy => "Over: {0} decided",
-        Id::DangerOverOutside => "Over: outside leader decided",
+        Id::DangerOverOutside => "Over: outside lead decided",
         Id::ToLanding => "Bring the casualty to the {0}.",
         Id::ToLandingGeneric => "Bring the casualty to a safe place.",
         Id::AtLanding => "At the landing place",
