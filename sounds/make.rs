@@ -3,22 +3,28 @@
 //! `cargo run --example cues` writes them again. A sine is a polynomial here, and all arithmetic is adding,
 //! multiplying, dividing and rounding, which every machine does alike: the files come out the same bit for bit, and a
 //! test holds the committed ones against this program. The shapes follow what is known about urgent sounds
-//! (IEC 60601-1-8, ISO 7731): short pulses of one tone with its harmonics, most of the energy in 500 to 2,500 Hz.
+//! (IEC 60601-1-8, ISO 7731): ten pulses as 3-2 3-2 when it is most urgent, three when it is less so, two when it only
+//! informs; each pulse one tone with its harmonics, most of the energy in 500 to 2,500 Hz. The melodies and rhythms
+//! are this project's own, and no two cues share either.
 
 use std::path::Path;
 
 /// Samples a second in every file.
-pub(crate) const SAMPLE_RATE_HZ: u32 = 48_000;
+const SAMPLE_RATE_HZ: u32 = 48_000;
 
 /// The loudest sample: a little below the end of the scale, so that a resampler on the way does not clip.
 const PEAK: f64 = 29_000.0;
 
-/// Pulses fade in and out this long, because a hard edge clicks and spreads energy over all frequencies.
-const RAMP_MS: u32 = 12;
+/// Where ears in noise are good, without its edges, because a short pulse spreads a little around its harmonics:
+/// inside, a harmonic is as strong as the timbre makes it.
+const BAND_HZ: std::ops::RangeInclusive<f64> = 515.0..=2_450.0;
 
-/// How strong the tone and its harmonics are. With a tone near 550 Hz the first four lie in the band of 500 to
-/// 2,500 Hz, and the fifth, just above it, stays small.
-const HARMONICS: [f64; 5] = [1.0, 0.85, 0.7, 0.5, 0.25];
+/// How strong a harmonic outside the band is. This is 11.4 dB below the strongest one: little energy, and still one of
+/// those that count as the sound's own.
+const OUTSIDE_BAND: f64 = 0.27;
+
+/// No harmonic is drawn above this frequency.
+const HIGHEST_HZ: f64 = 4_000.0;
 
 /// One stretch of a cue: a tone, or silence when it has no frequency.
 struct Stretch {
@@ -39,36 +45,138 @@ const fn rest(duration_ms: u32) -> Stretch {
     tone(0.0, duration_ms)
 }
 
-/// "Change the method now": three pulses, then two higher ones. It climbs, like the ladder of methods.
-const CHANGE_NOW: [Stretch; 9] = [
-    tone(524.0, 150),
-    rest(135),
-    tone(524.0, 150),
-    rest(135),
-    tone(524.0, 150),
-    rest(330),
-    tone(600.0, 150),
-    rest(135),
-    tone(600.0, 150),
+/// How the pulses of a cue are coloured.
+struct Timbre {
+    /// Pulses fade in and out this long: a hard edge clicks and spreads energy over all frequencies, a soft one is
+    /// gentle.
+    ramp_ms: u32,
+    /// What each harmonic inside the band keeps of the strength of the one before it.
+    keeps: f64,
+    /// How many harmonics there are at most, the tone itself among them.
+    harmonics_max: u32,
+}
+
+/// Every harmonic at full strength and a steep edge.
+const HARSH: Timbre = Timbre {
+    ramp_ms: 6,
+    keeps: 1.0,
+    harmonics_max: 8,
+};
+
+const CLEAR: Timbre = Timbre {
+    ramp_ms: 12,
+    keeps: 0.75,
+    harmonics_max: 5,
+};
+
+/// It swells instead of starting.
+const SOFT: Timbre = Timbre {
+    ramp_ms: 30,
+    keeps: 0.65,
+    harmonics_max: 5,
+};
+
+/// "Change the method now": each half climbs five steps, like the ladder of methods, and the last pulse of a group is
+/// held.
+const CHANGE_NOW: [Stretch; 19] = [
+    tone(400.0, 132),
+    rest(55),
+    tone(457.0, 132),
+    rest(55),
+    tone(522.0, 180),
+    rest(150),
+    tone(597.0, 132),
+    rest(55),
+    tone(682.0, 180),
+    rest(356),
+    tone(400.0, 132),
+    rest(55),
+    tone(457.0, 132),
+    rest(55),
+    tone(522.0, 180),
+    rest(150),
+    tone(597.0, 132),
+    rest(55),
+    tone(682.0, 180),
 ];
 
-/// "Nobody has confirmed the emergency call": a short high pulse and a longer low one, twice. It sinks, so that it is
-/// told from the other cue by ear alone.
-const CALL_UNCONFIRMED: [Stretch; 7] = [
-    tone(606.0, 135),
-    rest(65),
-    tone(516.0, 245),
+/// "The time to change is near": the first three steps of the same climb, at a walking pace.
+const CHANGE_NEAR: [Stretch; 5] = [
+    tone(400.0, 200),
+    rest(120),
+    tone(457.0, 200),
+    rest(120),
+    tone(522.0, 200),
+];
+
+/// "Look at the casualty again": up and back down, the upper tone held, like a question.
+const CHECK_DUE: [Stretch; 5] = [
+    tone(440.0, 140),
+    rest(90),
+    tone(616.0, 245),
+    rest(90),
+    tone(440.0, 140),
+];
+
+/// "Nobody has answered an order": a call of two tones that sinks, and its second tone once more after a wait.
+const ORDER_UNANSWERED: [Stretch; 5] = [
+    tone(660.0, 140),
+    rest(60),
+    tone(480.0, 240),
+    rest(340),
+    tone(480.0, 240),
+];
+
+/// "Danger": leaps between two far tones as fast as pulses may follow each other.
+const DANGER: [Stretch; 19] = [
+    tone(728.0, 130),
+    rest(50),
+    tone(520.0, 130),
+    rest(50),
+    tone(728.0, 130),
+    rest(150),
+    tone(728.0, 130),
+    rest(50),
+    tone(520.0, 130),
     rest(360),
-    tone(606.0, 135),
-    rest(65),
-    tone(516.0, 245),
+    tone(728.0, 130),
+    rest(50),
+    tone(520.0, 130),
+    rest(50),
+    tone(728.0, 130),
+    rest(150),
+    tone(728.0, 130),
+    rest(50),
+    tone(520.0, 130),
 ];
 
-/// Returns the file name and the bytes of every cue.
-pub(crate) fn cues() -> [(&'static str, Vec<u8>); 2] {
+/// "Past the target, keep going": the same tone twice, unhurried.
+const PAST_TARGET: [Stretch; 3] = [tone(430.0, 240), rest(300), tone(430.0, 240)];
+
+/// "This cannot be saved": two knocks on one tone, then a drop.
+const CANNOT_SAVE: [Stretch; 5] = [
+    tone(580.0, 145),
+    rest(250),
+    tone(580.0, 145),
+    rest(80),
+    tone(387.0, 245),
+];
+
+/// "Off the harness": one friendly leap upwards.
+const OFF_HARNESS: [Stretch; 3] = [tone(420.0, 170), rest(70), tone(630.0, 245)];
+
+/// Returns the file name and the bytes of every cue, in the order of `Cue::ALL`.
+pub(crate) fn cues() -> [(&'static str, Vec<u8>); 8] {
+    let cue = |stretches: &[Stretch], timbre: &Timbre| wav(&samples(stretches, timbre));
     [
-        ("change-now.wav", wav(&samples(&CHANGE_NOW))),
-        ("call-unconfirmed.wav", wav(&samples(&CALL_UNCONFIRMED))),
+        ("change-now.wav", cue(&CHANGE_NOW, &CLEAR)),
+        ("change-near.wav", cue(&CHANGE_NEAR, &CLEAR)),
+        ("check-due.wav", cue(&CHECK_DUE, &CLEAR)),
+        ("order-unanswered.wav", cue(&ORDER_UNANSWERED, &CLEAR)),
+        ("danger.wav", cue(&DANGER, &HARSH)),
+        ("past-target.wav", cue(&PAST_TARGET, &CLEAR)),
+        ("cannot-save.wav", cue(&CANNOT_SAVE, &CLEAR)),
+        ("off-harness.wav", cue(&OFF_HARNESS, &SOFT)),
     ]
 }
 
@@ -94,8 +202,8 @@ fn sine(turns: f64) -> f64 {
 }
 
 /// Returns the strength of a pulse at one sample: it swells and fades along half a sine, and stands at 1 in between.
-fn envelope(index: u32, count: u32) -> f64 {
-    let ramp = SAMPLE_RATE_HZ / 1000 * RAMP_MS;
+fn envelope(index: u32, count: u32, ramp_ms: u32) -> f64 {
+    let ramp = SAMPLE_RATE_HZ / 1000 * ramp_ms;
     let from_edge = index.min(count - 1 - index);
     if from_edge >= ramp {
         return 1.0;
@@ -104,11 +212,31 @@ fn envelope(index: u32, count: u32) -> f64 {
     0.5 - 0.5 * sine(0.25 + 0.5 * way)
 }
 
+/// Returns how strong each harmonic of a tone is, the tone itself first.
+fn strengths(tone_hz: f64, timbre: &Timbre) -> Vec<f64> {
+    let mut strengths = Vec::new();
+    let mut inside = 1.0;
+    for number in 1..=timbre.harmonics_max {
+        let harmonic_hz = tone_hz * f64::from(number);
+        if harmonic_hz > HIGHEST_HZ {
+            break;
+        }
+        if BAND_HZ.contains(&harmonic_hz) {
+            strengths.push(inside);
+            inside *= timbre.keeps;
+        } else {
+            strengths.push(OUTSIDE_BAND);
+        }
+    }
+    strengths
+}
+
 /// Draws a cue and scales it so that its loudest sample is `PEAK`.
-fn samples(stretches: &[Stretch]) -> Vec<i16> {
+fn samples(stretches: &[Stretch], timbre: &Timbre) -> Vec<i16> {
     let mut drawn: Vec<f64> = Vec::new();
     for stretch in stretches {
         let count = SAMPLE_RATE_HZ / 1000 * stretch.duration_ms;
+        let strengths = strengths(stretch.tone_hz, timbre);
         for index in 0..count {
             if stretch.tone_hz == 0.0 {
                 drawn.push(0.0);
@@ -117,13 +245,13 @@ fn samples(stretches: &[Stretch]) -> Vec<i16> {
             let turns = stretch.tone_hz * f64::from(index) / f64::from(SAMPLE_RATE_HZ);
             let mut sum = 0.0;
             let mut number = 1.0;
-            for strength in HARMONICS {
+            for strength in &strengths {
                 // Shifted against each other the harmonics do not peak together, so the same peak is louder.
-                let shift = number * (number - 1.0) / (2.0 * HARMONICS.len() as f64);
+                let shift = number * (number - 1.0) / (2.0 * strengths.len() as f64);
                 sum += strength * sine(number * turns - shift);
                 number += 1.0;
             }
-            drawn.push(sum * envelope(index, count));
+            drawn.push(sum * envelope(index, count, timbre.ramp_ms));
         }
     }
     let loudest = drawn

@@ -1,21 +1,69 @@
-//! Says which sounds follow from a change of what is known.
+//! Says which sounds follow from a change of what is known, and how urgent each is.
 //!
 //! Pure, so that the same change always sounds the same, on a tablet, in a rehearsal and in a test.
 
-use crate::incident::Facts;
+use crate::incident::{Due, Facts};
 
 /// A sound with one meaning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Cue {
     /// The time has come to decide about changing the method.
     ChangeNow,
-    /// The emergency call was not confirmed in time.
-    CallUnconfirmed,
+    /// That time is near.
+    ChangeNear,
+    /// Somebody must look at the casualty, or talk to them.
+    CheckDue,
+    /// An order was not answered in time, the emergency call first of all.
+    OrderUnanswered,
+    /// Everybody to a safe place.
+    Danger,
+    /// The target has gone by.
+    PastTarget,
+    /// The record cannot be saved.
+    CannotSave,
+    /// The weight no longer hangs.
+    OffHarness,
+}
+
+/// How much a sound presses.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Urgency {
+    /// Good to know.
+    Low,
+    /// Something is to be done soon.
+    Medium,
+    /// Something is to be done now.
+    High,
 }
 
 impl Cue {
     /// Every cue there is.
-    pub const ALL: [Cue; 2] = [Cue::ChangeNow, Cue::CallUnconfirmed];
+    pub const ALL: [Cue; 8] = [
+        Cue::ChangeNow,
+        Cue::ChangeNear,
+        Cue::CheckDue,
+        Cue::OrderUnanswered,
+        Cue::Danger,
+        Cue::PastTarget,
+        Cue::CannotSave,
+        Cue::OffHarness,
+    ];
+
+    /// How much it presses.
+    pub fn urgency(self) -> Urgency {
+        match self {
+            Cue::ChangeNow | Cue::Danger => Urgency::High,
+            Cue::ChangeNear | Cue::CheckDue | Cue::OrderUnanswered | Cue::CannotSave => {
+                Urgency::Medium
+            }
+            Cue::PastTarget | Cue::OffHarness => Urgency::Low,
+        }
+    }
+
+    /// True where it sounds until a touch answers it; the others are heard once.
+    pub fn repeats(self) -> bool {
+        !matches!(self, Cue::ChangeNear | Cue::PastTarget | Cue::OffHarness)
+    }
 }
 
 /// The message id of the prompt that asks to change.
@@ -30,7 +78,27 @@ pub fn cues(before: &Facts, after: &Facts) -> Vec<Cue> {
     }
     let asked = |facts: &Facts| facts.call.ordered.len();
     if asked(before) > 0 && asked(after) > asked(before) {
-        cues.push(Cue::CallUnconfirmed);
+        cues.push(Cue::OrderUnanswered);
+    }
+    if after.danger.is_some() && before.danger.is_none() {
+        cues.push(Cue::Danger);
+    }
+    let off = |facts: &Facts| {
+        facts
+            .casualties
+            .iter()
+            .filter(|it| it.off.is_some())
+            .count()
+    };
+    if off(after) > off(before) {
+        cues.push(Cue::OffHarness);
+    }
+    if after.came_due != before.came_due {
+        cues.extend(after.came_due.map(|(due, ..)| match due {
+            Due::ChangeNear => Cue::ChangeNear,
+            Due::PastTarget => Cue::PastTarget,
+            Due::CheckDue | Due::CheckLost | Due::CareCheck => Cue::CheckDue,
+        }));
     }
     cues
 }

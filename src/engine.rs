@@ -5,8 +5,8 @@
 
 use crate::cue::{Cue, cues};
 use crate::incident::{
-    Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted, decide,
-    next_wakeup,
+    Act, Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted,
+    decide, next_wakeup,
 };
 use crate::plan::Level;
 use crate::readiness::{Standing, standings};
@@ -207,8 +207,14 @@ impl Engine {
                 self.command(Command::Adopt { basis, forecast }, now)
             }
             Input::Journal(report) => {
+                let failed_before = self.failing.is_some();
                 self.journal(report);
-                Vec::new()
+                if self.failing.is_some() && !failed_before {
+                    self.sounding = true;
+                    vec![Effect::Play(Cue::CannotSave)]
+                } else {
+                    Vec::new()
+                }
             }
             Input::Sound(ready) => {
                 self.no_sound = ready.err();
@@ -220,7 +226,7 @@ impl Engine {
                     self.kept = kept;
                     self.kept_is_known = true;
                 }
-                Vec::new()
+                vec![Effect::Louder(self.kept.settings.louder)]
             }
             Input::Kept(Err(why)) => {
                 self.not_kept = Some(why);
@@ -275,6 +281,23 @@ impl Engine {
                     Theme::Light => Theme::Dark,
                 };
                 self.keep()
+            }
+            Tap::SwapLouder => {
+                let louder = !self.kept.settings.louder;
+                self.kept.settings.louder = louder;
+                let mut effects = self.keep();
+                effects.push(Effect::Louder(louder));
+                effects
+            }
+            Tap::SwapFlash => {
+                self.kept.settings.flash = !self.kept.settings.flash;
+                self.keep()
+            }
+            Tap::Speak { language } => {
+                self.kept.settings.language = language;
+                let mut effects = self.keep();
+                effects.extend(self.command(Command::Do(Act::Speak(language)), now));
+                effects
             }
             Tap::NextInCommand => {
                 let present = self.present();
@@ -520,6 +543,7 @@ impl Engine {
             plan: self.plan.in_use.clone(),
             approval: self.approval(),
             standings: self.standings.clone(),
+            flash: self.sounding && self.kept.settings.flash,
             settings: self.kept.settings.clone(),
             roll_call: self.kept.roll_call.clone(),
             saved: self.saved(),

@@ -82,6 +82,15 @@ pub enum Tap {
     },
     /// The other theme.
     SwapTheme,
+    /// Louder cues, or the normal ones again.
+    SwapLouder,
+    /// The screen flashes with every cue, or no longer.
+    SwapFlash,
+    /// The screen speaks this language.
+    Speak {
+        /// Which.
+        language: Language,
+    },
     /// The next person on shift is in command.
     NextInCommand,
     /// This responder is on shift, or not.
@@ -171,6 +180,8 @@ pub enum Effect {
     Play(Cue),
     /// End every cue.
     Silence,
+    /// Cues are played louder, or as usual.
+    Louder(bool),
     /// Keep these over a restart.
     Keep(Kept),
     /// Read the log.
@@ -207,6 +218,10 @@ pub struct Settings {
     pub language: Language,
     /// Responder id of who holds the tablet.
     pub in_command: Option<String>,
+    /// True where cues are played louder.
+    pub louder: bool,
+    /// True where the screen flashes with every cue.
+    pub flash: bool,
 }
 
 /// Who is not on shift. People of the plan are on shift until they are taken off.
@@ -318,6 +333,8 @@ pub struct Snapshot {
     pub approval: Option<PlanApproval>,
     /// Whether each of its positions is ready today.
     pub standings: Arc<Vec<Standing>>,
+    /// True while a cue waits for a touch and the screen is to flash with it.
+    pub flash: bool,
     /// Settings of this tablet.
     pub settings: Settings,
     /// Who is not on shift.

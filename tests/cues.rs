@@ -1,76 +1,67 @@
-//! Checks the cue files: made by the program beside them, loud where ears in noise are good, unlike the two alarms.
+//! Checks the cue files: as urgent as they are meant, loud where ears in noise are good, unlike the two alarms and
+//! unlike each other.
 //!
 //! All is measured in the committed files and not read from the program that made them: pulses from the envelope, the
-//! spectrum by a discrete Fourier transform of this file's own. The measures are tried on alarms made up here first,
-//! so that a check that could not fail would be seen.
+//! spectrum by a discrete Fourier transform of `measures`, which tries itself on made-up sounds first. What no measure
+//! says is how it sounds to people: somebody has to listen, at the site and in its noise.
 
 #[allow(dead_code)] // Its `main` writes the files; here its bytes are only compared.
 #[path = "../sounds/make.rs"]
 mod make;
+pub(crate) mod measures;
 
-use std::f64::consts::TAU;
+use groundward::cue::{Cue, Urgency};
+use groundward::sound::{CUE_GAP_MS, CUE_REPEAT_MS, CUES_HEARD_MAX};
+use measures::{
+    LIKENESS, Pulse, SAMPLE_RATE_HZ, alarm_in, centre_hz, contour, cut, groups,
+    is_a_hasty_evacuation, other_rhythm, partials_hz, per_ms, pulses, rise_ms, share_between,
+};
 use std::path::Path;
+use std::sync::LazyLock;
 
-/// The length of one step of the measured envelope. A tone of 500 Hz peaks once in it.
-const BLOCK_MS: usize = 2;
-
-/// A block is sound when it reaches this share of the loudest sample.
-const AUDIBLE_SHARE: f64 = 0.1;
-
-/// How near the times of an alarm's pattern a sound may not come.
-const LIKENESS: f64 = 0.2;
-
-/// One pulse of a sound and the silence after it.
-#[derive(Clone, Copy, Debug)]
-struct Pulse {
-    start_ms: f64,
-    on_ms: f64,
-    off_ms: f64,
+/// A cue and all that is measured in its committed file, once for all tests.
+struct Measured {
+    cue: Cue,
+    name: &'static str,
+    samples: Vec<i16>,
+    pulses: Vec<Pulse>,
+    /// The partials of each pulse, the tone first.
+    partials_hz: Vec<Vec<f64>>,
 }
 
-/// What a pulse of a pattern asks of a pulse; `None` is anything.
-#[derive(Clone, Copy, Default)]
-struct Asked {
-    on_ms: Option<f64>,
-    off_ms: Option<f64>,
-    /// From this pulse's start to the start of the next.
-    interval_ms: Option<f64>,
-}
-
-fn asked(on_ms: f64, off_ms: Option<f64>) -> Asked {
-    Asked {
-        on_ms: Some(on_ms),
-        off_ms,
-        interval_ms: None,
+impl Measured {
+    fn tones_hz(&self) -> Vec<f64> {
+        self.partials_hz
+            .iter()
+            .map(|partials| partials[0])
+            .collect()
     }
 }
 
-/// The patterns that people know as "leave the building" and "bad air". The pause at a pattern's end is left open, so
-/// that a run of such pulses counts whatever the cycle is.
-fn alarms() -> Vec<(&'static str, Vec<Asked>)> {
-    let stroke = Asked {
-        interval_ms: Some(1000.0),
-        ..Asked::default()
+static MEASURED: LazyLock<Vec<Measured>> = LazyLock::new(|| {
+    let committed = committed().into_iter();
+    let measure = |(cue, (name, samples)): (Cue, (&'static str, Vec<i16>))| {
+        let pulses = pulses(&samples, CUE_REPEAT_MS as f64);
+        let pieces = cut(&samples, &pulses);
+        let partials_hz = pieces.into_iter().map(partials_hz).collect();
+        Measured {
+            cue,
+            name,
+            pulses,
+            partials_hz,
+            samples,
+        }
     };
-    vec![
-        // ISO 8201: three pulses of 0.5 s, 0.5 s apart, then 1.5 s off.
-        (
-            "evacuation signal",
-            vec![
-                asked(500.0, Some(500.0)),
-                asked(500.0, Some(500.0)),
-                asked(500.0, None),
-            ],
-        ),
-        // ISO 8201, bell form: three strokes, one a second, then 2 s off. How long a stroke rings is not given.
-        ("evacuation bell", vec![stroke, stroke, Asked::default()]),
-        // NFPA 72, temporal-four: four pulses of 100 ms, then 5 s off. The gap between them is left open.
-        ("CO alarm", vec![asked(100.0, None); 4]),
-    ]
+    Cue::ALL.into_iter().zip(committed).map(measure).collect()
+});
+
+fn measured(cue: Cue) -> &'static Measured {
+    let found = MEASURED.iter().find(|measured| measured.cue == cue);
+    found.expect("every cue has a file")
 }
 
-/// Returns the committed files with their names, as samples of one channel at 48 kHz.
-fn committed() -> Vec<(&'static str, Vec<i16>)> {
+/// Returns the committed files with their names in the order of the cues, as samples of one channel at 48 kHz.
+pub(crate) fn committed() -> Vec<(&'static str, Vec<i16>)> {
     make::cues()
         .iter()
         .map(|(name, _)| (*name, read_wav(name, &committed_bytes(name))))
@@ -97,7 +88,7 @@ fn read_wav(name: &str, bytes: &[u8]) -> Vec<i16> {
     assert_eq!(&bytes[8..16], b"WAVEfmt ", "{name}");
     assert_eq!(number(20, 2), 1, "{name}: plain numbers");
     assert_eq!(number(22, 2), 1, "{name}: one channel");
-    assert_eq!(number(24, 4), make::SAMPLE_RATE_HZ as usize, "{name}: rate");
+    assert_eq!(number(24, 4), SAMPLE_RATE_HZ as usize, "{name}: rate");
     assert_eq!(number(34, 2), 16, "{name}: bits");
     assert_eq!(&bytes[36..40], b"data", "{name}");
     assert_eq!(
@@ -111,169 +102,6 @@ fn read_wav(name: &str, bytes: &[u8]) -> Vec<i16> {
         .collect()
 }
 
-fn per_ms() -> usize {
-    make::SAMPLE_RATE_HZ as usize / 1000
-}
-
-/// Measures the pulses of a sound that starts again every `repeat_ms`.
-fn pulses(samples: &[i16], repeat_ms: f64) -> Vec<Pulse> {
-    let loudest = samples.iter().map(|s| s.unsigned_abs()).max().unwrap_or(0);
-    let threshold = f64::from(loudest) * AUDIBLE_SHARE;
-    let mut edges: Vec<(f64, f64)> = Vec::new();
-    let mut sounding = false;
-    for (number, block) in samples.chunks(per_ms() * BLOCK_MS).enumerate() {
-        let peak = block.iter().map(|s| s.unsigned_abs()).max().unwrap_or(0);
-        let at_ms = (number * BLOCK_MS) as f64;
-        let audible = f64::from(peak) > threshold;
-        if audible && !sounding {
-            edges.push((at_ms, at_ms));
-        }
-        if audible && let Some(last) = edges.last_mut() {
-            last.1 = at_ms + BLOCK_MS as f64;
-        }
-        sounding = audible;
-    }
-    let first_ms = edges.first().map_or(0.0, |edge| edge.0);
-    (0..edges.len())
-        .map(|n| Pulse {
-            start_ms: edges[n].0,
-            on_ms: edges[n].1 - edges[n].0,
-            off_ms: edges.get(n + 1).map_or(repeat_ms + first_ms, |next| next.0) - edges[n].1,
-        })
-        .collect()
-}
-
-/// Says whether a pattern's pulses follow each other anywhere in a repeated sound.
-fn sounds_like(pulses: &[Pulse], pattern: &[Asked]) -> bool {
-    let near = |wanted: Option<f64>, measured: f64| {
-        wanted.is_none_or(|wanted| (measured - wanted).abs() <= wanted * LIKENESS)
-    };
-    (0..pulses.len()).any(|first| {
-        pattern.iter().enumerate().all(|(n, asked)| {
-            let pulse = pulses[(first + n) % pulses.len()];
-            near(asked.on_ms, pulse.on_ms)
-                && near(asked.off_ms, pulse.off_ms)
-                && near(asked.interval_ms, pulse.on_ms + pulse.off_ms)
-        })
-    })
-}
-
-/// Returns the energy of samples at one frequency, as the square of the transform's absolute value.
-fn energy_at(samples: &[i16], frequency_hz: f64) -> f64 {
-    // Goertzel's recurrence: one multiplication a sample.
-    let coefficient = 2.0 * (TAU * frequency_hz / f64::from(make::SAMPLE_RATE_HZ)).cos();
-    let (mut last, mut before) = (0.0, 0.0);
-    for sample in samples {
-        let next = f64::from(*sample) + coefficient * last - before;
-        before = last;
-        last = next;
-    }
-    last * last + before * before - coefficient * last * before
-}
-
-/// Returns the share of a sound's energy that lies between two frequencies.
-fn share_between(samples: &[i16], low_hz: f64, high_hz: f64) -> f64 {
-    let step_hz = f64::from(make::SAMPLE_RATE_HZ) / samples.len() as f64;
-    let total: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
-    let first = (low_hz / step_hz).ceil() as usize;
-    let last = (high_hz / step_hz).floor() as usize;
-    let inside: f64 = (first..=last)
-        .map(|bin| energy_at(samples, bin as f64 * step_hz))
-        .sum();
-    // By Parseval's theorem, each bin below the middle standing for its mirror image too.
-    2.0 * inside / samples.len() as f64 / total
-}
-
-/// Cuts a sound into one piece for each pulse, the silence around it included, so that no energy is lost.
-fn cut<'a>(samples: &'a [i16], pulses: &[Pulse]) -> Vec<&'a [i16]> {
-    let cut_at = |n: usize| match pulses.get(n) {
-        Some(_) if n == 0 => 0,
-        Some(pulse) => {
-            let gap_ms = pulses[n - 1].off_ms;
-            (pulse.start_ms - gap_ms / 2.0) as usize * per_ms()
-        }
-        None => samples.len(),
-    };
-    (0..pulses.len())
-        .map(|n| &samples[cut_at(n)..cut_at(n + 1)])
-        .collect()
-}
-
-/// Returns the frequencies of a pulse's tone and harmonics: the peaks within 15 dB of the strongest.
-fn partials_hz(pulse: &[i16]) -> Vec<f64> {
-    let step_hz = 4.0;
-    let spectrum: Vec<f64> = (1..=1100)
-        .map(|n| energy_at(pulse, f64::from(n) * step_hz))
-        .collect();
-    let strongest = spectrum.iter().copied().fold(0.0, f64::max);
-    let floor = strongest / 10_f64.powf(1.5);
-    (1..spectrum.len() - 1)
-        .filter(|n| {
-            let around = &spectrum[n.saturating_sub(8)..(n + 9).min(spectrum.len())];
-            spectrum[*n] >= floor && around.iter().all(|other| *other <= spectrum[*n])
-        })
-        .map(|n| (n + 1) as f64 * step_hz)
-        .collect()
-}
-
-/// Makes up a sound from pairs of tone and silence.
-fn made_up(pairs_ms: &[(f64, f64)], frequency_hz: f64) -> Vec<i16> {
-    let mut samples = Vec::new();
-    for (on_ms, off_ms) in pairs_ms {
-        for n in 0..(on_ms * per_ms() as f64) as usize {
-            let turns = frequency_hz * n as f64 / f64::from(make::SAMPLE_RATE_HZ);
-            samples.push((20_000.0 * (turns * TAU).sin()) as i16);
-        }
-        samples.resize(samples.len() + (off_ms * per_ms() as f64) as usize, 0);
-    }
-    samples
-}
-
-/// Returns the name of the alarm that a repeated sound is like, if it is like one.
-fn alarm_in(samples: &[i16], repeat_ms: f64) -> Option<&'static str> {
-    let pulses = pulses(samples, repeat_ms);
-    alarms()
-        .into_iter()
-        .find(|(_, pattern)| sounds_like(&pulses, pattern))
-        .map(|(name, _)| name)
-}
-
-#[test]
-fn the_measures_know_an_alarm_when_they_hear_it() {
-    for scale in [0.85, 1.0, 1.15] {
-        let evacuation = [(500.0, 500.0), (500.0, 500.0), (500.0, 1500.0)]
-            .map(|(on, off): (f64, f64)| (on * scale, off * scale));
-        let sound = made_up(&evacuation, 520.0);
-        assert_eq!(alarm_in(&sound, 4000.0 * scale), Some("evacuation signal"));
-
-        let bell = [(300.0, 700.0), (300.0, 700.0), (300.0, 2700.0)]
-            .map(|(on, off): (f64, f64)| (on * scale, off * scale));
-        let sound = made_up(&bell, 1500.0);
-        assert_eq!(alarm_in(&sound, 5000.0 * scale), Some("evacuation bell"));
-
-        let air = [
-            (100.0, 100.0),
-            (100.0, 100.0),
-            (100.0, 100.0),
-            (100.0, 5000.0),
-        ]
-        .map(|(on, off): (f64, f64)| (on * scale, off * scale));
-        let sound = made_up(&air, 3100.0);
-        assert_eq!(alarm_in(&sound, 5700.0 * scale), Some("CO alarm"));
-    }
-    let plain = made_up(&[(200.0, 200.0), (200.0, 200.0), (200.0, 2000.0)], 700.0);
-    assert_eq!(alarm_in(&plain, 3000.0), None);
-}
-
-#[test]
-fn the_measures_know_where_a_tone_is() {
-    let inside = made_up(&[(200.0, 50.0)], 1000.0);
-    let outside = made_up(&[(200.0, 50.0)], 3100.0);
-    assert!(share_between(&inside, 500.0, 2500.0) > 0.99);
-    assert!(share_between(&outside, 500.0, 2500.0) < 0.01);
-    assert_eq!(partials_hz(&inside), [1000.0]);
-}
-
 #[test]
 fn the_committed_files_are_what_the_program_makes() {
     for (name, made) in make::cues() {
@@ -285,20 +113,44 @@ fn the_committed_files_are_what_the_program_makes() {
 }
 
 #[test]
-fn every_cue_is_short_enough_to_end_before_it_starts_again() {
-    for (name, samples) in committed() {
-        let length_ms = samples.len() / per_ms();
-        assert!(length_ms <= 2500, "{name}: {length_ms} ms");
-        assert!(
-            (length_ms as u64) < groundward::sound::CUE_REPEAT_MS,
-            "{name}"
-        );
+fn every_cue_has_a_file_named_after_it_and_there_is_no_other() {
+    let mut named: Vec<String> = Vec::new();
+    for (cue, (name, _)) in Cue::ALL.into_iter().zip(make::cues()) {
+        let mut expected = String::new();
+        for letter in format!("{cue:?}").chars() {
+            if letter.is_uppercase() && !expected.is_empty() {
+                expected.push('-');
+            }
+            expected.extend(letter.to_lowercase());
+        }
+        assert_eq!(name, format!("{expected}.wav"));
+        named.push(name.to_owned());
+    }
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sounds");
+    let mut there: Vec<String> = std::fs::read_dir(folder)
+        .expect("the folder is part of the project")
+        .map(|entry| entry.expect("it can be listed").file_name())
+        .map(|name| name.to_string_lossy().into_owned())
+        .filter(|name| name.ends_with(".wav"))
+        .collect();
+    named.sort();
+    there.sort();
+    assert_eq!(there, named);
+}
+
+#[test]
+fn every_cue_leaves_time_before_it_starts_again() {
+    for Measured { name, samples, .. } in MEASURED.iter() {
+        let length_ms = samples.len() as u64 / per_ms() as u64;
+        assert!(length_ms > 0, "{name}");
+        // IEC 60601-1-8: 2.5 s at least between two bursts (from memory).
+        assert!(CUE_REPEAT_MS - length_ms >= 2500, "{name}: {length_ms} ms");
     }
 }
 
 #[test]
 fn no_cue_clips_and_none_is_faint() {
-    for (name, samples) in committed() {
+    for Measured { name, samples, .. } in MEASURED.iter() {
         let loudest = samples.iter().map(|s| s.unsigned_abs()).max().unwrap_or(0);
         assert!(
             (26_000..=31_000).contains(&loudest),
@@ -312,8 +164,14 @@ fn no_cue_clips_and_none_is_faint() {
 #[test]
 fn ears_in_noise_get_nine_tenths_of_the_energy() {
     // ISO 7731: a danger signal has its energy between 500 and 2,500 Hz (from memory; 0.9 is this project's own share).
-    for (name, samples) in committed() {
-        let pieces = cut(&samples, &pulses(&samples, 5000.0));
+    for Measured {
+        name,
+        samples,
+        pulses,
+        ..
+    } in MEASURED.iter()
+    {
+        let pieces = cut(samples, pulses);
         assert_eq!(pieces.iter().map(|p| p.len()).sum::<usize>(), samples.len());
         for piece in pieces {
             let share = share_between(piece, 500.0, 2500.0);
@@ -323,14 +181,41 @@ fn ears_in_noise_get_nine_tenths_of_the_energy() {
 }
 
 #[test]
-fn pulses_and_harmonics_are_those_of_an_urgent_signal() {
-    // IEC 60601-1-8: pulses of 75 to 250 ms (high and medium urgency together); a fundamental of 150 to 1,000 Hz with
-    // at least four harmonics between 300 and 4,000 Hz within 15 dB.
-    for (name, samples) in committed() {
-        let pulses = pulses(&samples, 5000.0);
-        for (pulse, piece) in pulses.iter().zip(cut(&samples, &pulses)) {
-            assert!((75.0..=250.0).contains(&pulse.on_ms), "{name}: {pulse:?}");
-            let partials = partials_hz(piece);
+fn the_number_and_the_length_of_its_pulses_say_how_urgent_a_cue_is() {
+    // IEC 60601-1-8: ten pulses of 75 to 200 ms as 3-2 and 3-2 for high urgency, three of 125 to 250 ms for medium,
+    // one or two for low. That low ones are as long as medium ones, and the pause of 350 ms at least in the middle of
+    // high ones, are from memory.
+    for Measured {
+        cue, name, pulses, ..
+    } in MEASURED.iter()
+    {
+        let (count, length_ms) = match cue.urgency() {
+            Urgency::High => (10..=10, 75.0..=200.0),
+            Urgency::Medium => (3..=3, 125.0..=250.0),
+            Urgency::Low => (1..=2, 125.0..=250.0),
+        };
+        assert!(count.contains(&pulses.len()), "{name}: {}", pulses.len());
+        for pulse in pulses {
+            assert!(length_ms.contains(&pulse.on_ms), "{name}: {pulse:?}");
+        }
+        if cue.urgency() == Urgency::High {
+            assert_eq!(groups(pulses), [3, 2, 3, 2], "{name}");
+            let middle_ms = pulses[4].off_ms;
+            assert!(middle_ms >= 350.0, "{name}: {middle_ms}");
+            assert!(middle_ms > 2.0 * pulses[2].off_ms, "{name}: {pulses:?}");
+        }
+    }
+}
+
+#[test]
+fn every_pulse_has_a_tone_with_four_strong_harmonics() {
+    // IEC 60601-1-8: a fundamental of 150 to 1,000 Hz with at least four harmonics between 300 and 4,000 Hz, all
+    // within 15 dB of each other.
+    for Measured {
+        name, partials_hz, ..
+    } in MEASURED.iter()
+    {
+        for partials in partials_hz {
             let fundamental = partials[0];
             assert!(
                 (150.0..=1000.0).contains(&fundamental),
@@ -351,10 +236,11 @@ fn pulses_and_harmonics_are_those_of_an_urgent_signal() {
 
 #[test]
 fn no_cue_is_like_an_alarm_that_means_something_else() {
-    for (name, samples) in committed() {
-        let repeat_ms = groundward::sound::CUE_REPEAT_MS as f64;
-        assert_eq!(alarm_in(&samples, repeat_ms), None, "{name}");
-        for pulse in pulses(&samples, repeat_ms) {
+    for Measured { name, pulses, .. } in MEASURED.iter() {
+        assert_eq!(alarm_in(pulses), None, "{name}");
+        assert!(!is_a_hasty_evacuation(pulses), "{name}");
+        assert!(!groups(pulses).contains(&4), "{name}");
+        for pulse in pulses {
             // Not a single pulse is as long as one of ISO 8201 (500 ms) or of NFPA 72's CO alarm (100 ms).
             for alarm_ms in [500.0, 100.0] {
                 let far = (pulse.on_ms - alarm_ms).abs() > alarm_ms * LIKENESS;
@@ -365,19 +251,89 @@ fn no_cue_is_like_an_alarm_that_means_something_else() {
 }
 
 #[test]
-fn cues_are_told_apart_by_their_rhythm_and_by_where_the_tone_goes() {
-    let [change, call] = ["change-now.wav", "call-unconfirmed.wav"].map(|wanted| {
-        let (_, samples) = committed()
-            .into_iter()
-            .find(|(name, _)| *name == wanted)
-            .expect("both cues are made");
-        let pulses = pulses(&samples, 5000.0);
-        let pieces = cut(&samples, &pulses);
-        let first_hz = partials_hz(pieces[0])[0];
-        let last_hz = partials_hz(pieces[pieces.len() - 1])[0];
-        (pulses.len(), last_hz - first_hz)
-    });
-    assert_ne!(change.0, call.0, "the number of pulses");
-    assert!(change.1 > 50.0, "changing climbs: {change:?}");
-    assert!(call.1 < -50.0, "calling sinks: {call:?}");
+fn no_round_of_several_cues_is_like_an_alarm() {
+    let mut tried = 0;
+    let count = MEASURED.len();
+    // Every choice of three in every order, a cue chosen twice standing for rounds of two.
+    for choice in 0..count.pow(CUES_HEARD_MAX as u32) {
+        let mut rest = choice;
+        let mut round: Vec<usize> = Vec::new();
+        for _ in 0..CUES_HEARD_MAX {
+            round.push(rest % count);
+            rest /= count;
+        }
+        round.dedup();
+        let mut pulses: Vec<Pulse> = Vec::new();
+        for cue in &round {
+            if let Some(last) = pulses.last_mut() {
+                last.off_ms = CUE_GAP_MS as f64;
+            }
+            pulses.extend(&MEASURED[*cue].pulses);
+        }
+        if let Some(last) = pulses.last_mut() {
+            last.off_ms = CUE_REPEAT_MS as f64 / 2.0;
+        }
+        assert_eq!(alarm_in(&pulses), None, "{round:?}");
+        tried += 1;
+    }
+    assert_eq!(tried, 512);
+}
+
+#[test]
+fn every_two_cues_have_another_melody_and_another_rhythm() {
+    let mut pairs = 0;
+    for (n, one) in MEASURED.iter().enumerate() {
+        for other in &MEASURED[n + 1..] {
+            let names = (one.name, other.name);
+            let melodies = (contour(&one.tones_hz()), contour(&other.tones_hz()));
+            assert_ne!(melodies.0, melodies.1, "{names:?}");
+            assert!(other_rhythm(&one.pulses, &other.pulses), "{names:?}");
+            pairs += 1;
+        }
+    }
+    assert_eq!(pairs, 28);
+}
+
+#[test]
+fn melodies_go_where_their_meaning_goes() {
+    let goes = |cue| contour(&measured(cue).tones_hz());
+    // Changing climbs like the ladder of methods, and "soon" is the beginning of "now".
+    assert_eq!(goes(Cue::ChangeNow), [1, 1, 1, 1, -1, 1, 1, 1, 1]);
+    assert_eq!(goes(Cue::ChangeNear), [1, 1]);
+    assert_eq!(goes(Cue::CheckDue), [1, -1]);
+    assert_eq!(goes(Cue::OrderUnanswered), [-1, 0]);
+    assert_eq!(goes(Cue::Danger), [-1, 1, 0, -1, 1, -1, 1, 0, -1]);
+    assert_eq!(goes(Cue::PastTarget), [0]);
+    assert_eq!(goes(Cue::CannotSave), [0, -1]);
+    assert_eq!(goes(Cue::OffHarness), [1]);
+}
+
+#[test]
+fn danger_is_the_harshest_and_off_the_harness_the_gentlest() {
+    let mean = |cue, of: fn(&[i16]) -> f64| {
+        let pieces = cut(&measured(cue).samples, &measured(cue).pulses);
+        let count = pieces.len() as f64;
+        pieces.into_iter().map(of).sum::<f64>() / count
+    };
+    let rise = |cue| mean(cue, rise_ms);
+    let sharpness = |cue| mean(cue, centre_hz);
+    let pulses_a_second = |cue| {
+        let Measured {
+            samples, pulses, ..
+        } = measured(cue);
+        pulses.len() as f64 * 1000.0 * per_ms() as f64 / samples.len() as f64
+    };
+    for cue in Cue::ALL {
+        if cue != Cue::Danger {
+            assert!(sharpness(Cue::Danger) > sharpness(cue), "{cue:?}");
+            assert!(
+                pulses_a_second(Cue::Danger) > pulses_a_second(cue),
+                "{cue:?}"
+            );
+            assert!(rise(Cue::Danger) < rise(cue), "{cue:?}");
+        }
+        if cue != Cue::OffHarness {
+            assert!(rise(Cue::OffHarness) > rise(cue) + 2.0, "{cue:?}");
+        }
+    }
 }

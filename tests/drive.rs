@@ -14,7 +14,7 @@ use groundward::incident::{
 };
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Snapshot, Tap};
-use groundward::words::Language;
+use groundward::words::{Id, Language};
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -301,7 +301,7 @@ impl Drill {
             self.touch(&position, true);
             std::thread::sleep(Duration::from_millis(300));
         }
-        self.wait_for("a crew", |s| s.facts.forecast.is_some());
+        self.wait_for("a crew", |s| s.facts.casualty().forecast.is_some());
     }
 
     /// Touches as often as a person would until something has come of it.
@@ -327,17 +327,47 @@ impl Drill {
             .xdotool(&["search", "--sync", "--onlyvisible", "--name", "groundward"]);
     }
 
-    /// Something beside the prompt: the tile is touched, then the choice on its sheet.
-    fn beside(&mut self, tile: &str, choice: &str, held: bool, done: impl Fn(&State) -> bool) {
+    /// Something beside the prompt: a tile is touched by the beginning of what it says, then the choices of its sheets.
+    fn path(&mut self, labels: &[&str], done: impl Fn(&State) -> bool) {
         let state = self.state().expect("an incident runs");
         self.show(&state);
         self.wait_for_window();
-        self.touch(tile, false);
-        self.twin.press(tile);
-        self.show(&state);
-        std::thread::sleep(Duration::from_millis(400));
-        self.touch_until(choice, held, done);
-        self.twin.press(choice);
+        let (last, ways) = labels.split_last().expect("something is touched");
+        for label in ways {
+            let label = self.twin.label_beginning(label);
+            self.touch(&label, false);
+            self.twin.press(&label);
+            self.show(&state);
+            std::thread::sleep(Duration::from_millis(400));
+        }
+        let last = self.twin.label_beginning(last);
+        // What needs holding shows it by what it does: a short touch on it does nothing.
+        self.touch_until(&last, true, done);
+        self.twin.press(&last);
+    }
+
+    /// One answer of the prompt, by what it says; the prompt must be there.
+    fn says(&mut self, label: &str, done: impl Fn(&State) -> bool) {
+        let patience = Instant::now() + PATIENCE;
+        loop {
+            let state = self.state().expect("an incident runs");
+            let facts = &state.facts;
+            let asked = prompt(facts, facts.line.reached_at()).expect("it has a prompt");
+            if asked
+                .choices()
+                .any(|c| c.label.text(language(facts)) == label)
+            {
+                self.show(&state);
+                self.compare(&asked);
+                break;
+            }
+            assert!(
+                Instant::now() < patience,
+                "`{label}` never came; there is {asked:?}"
+            );
+            std::thread::sleep(Duration::from_millis(60));
+        }
+        self.touch_until(label, true, done);
     }
 
     /// Kills the program, checks that nothing called saved is lost, and starts it again.
@@ -371,7 +401,8 @@ impl Drill {
 
     /// The prompt's headline stands on the real screen as it was laid out.
     fn compare(&mut self, asked: &Prompt) {
-        let headline = asked.message.text(Language::English);
+        let facts = self.state().expect("an incident runs").facts;
+        let headline = asked.message.text(language(&facts));
         let (x, y, width, height) = self.twin.place_of(&headline);
         let laid_out = self.twin.picture();
         let patience = Instant::now() + PATIENCE;
@@ -417,21 +448,22 @@ impl Drill {
             let committed_or_off = state.facts.committed() || state.facts.casualty().off.is_some();
             if !called && touches > 2 {
                 called = true;
-                self.show(&state);
-                let tile = self.twin.label_beginning("CALL");
-                self.touch_until(&tile, false, |s| s.facts.call.confirmed.is_some());
+                self.path(&["CALL", "Call is made"], |s| {
+                    s.facts.call.confirmed.is_some()
+                });
                 continue;
             }
             if called && !asked_once && !committed_or_off {
                 asked_once = true;
-                self.show(&state);
-                let tile = self.twin.label_beginning("NOT CHECKED");
-                self.beside(&tile, "Talking", false, |s| {
-                    s.facts
-                        .casualty()
-                        .condition
-                        .is_some_and(|(c, _)| c == Condition::Talking)
-                });
+                self.path(
+                    &[
+                        "OTHER WAY",
+                        "Report something",
+                        "Note",
+                        "Stands in relief straps",
+                    ],
+                    |s| !s.facts.notes.is_empty(),
+                );
                 continue;
             }
             self.answer(&state);
@@ -448,7 +480,7 @@ impl Drill {
             self.compare(&asked);
         }
         let released = facts.casualty().off.is_some();
-        let give_up = !released && facts.windows.len() < 2 && self.chance.one_in(5);
+        let give_up = !released && facts.casualty().windows.len() < 2 && self.chance.one_in(5);
         let choice: Choice = match (&asked.main, &asked.other, &asked.small) {
             (_, Some(other), _) if give_up && other.act == Act::NotWorking => other.clone(),
             (_, _, Some(small)) if small.act == Act::BeginClosing => small.clone(),
@@ -474,6 +506,13 @@ impl Drill {
             std::thread::sleep(Duration::from_millis(40));
         }
     }
+}
+
+fn language(facts: &groundward::incident::Facts) -> Language {
+    facts
+        .opened
+        .as_ref()
+        .map_or_else(Language::default, |o| o.language)
 }
 
 fn drill(text: &str, kills: u32) {
@@ -517,6 +556,95 @@ fn the_demo_drill_is_played_by_touch_and_killed_in_the_middle() {
 #[test]
 fn a_drill_on_a_generated_plan_is_played_by_the_same_hand() {
     drill(&plan_toml(5), 5);
+}
+
+/// Everything that can turn in a rescue, by touch: signs of pre-syncope, a note, wind, a second casualty, a rescuer who
+/// falls, danger, command taken by another hand, another language, outside rescue, a slip taken back, refused care.
+#[test]
+fn every_turn_of_a_rescue_is_made_by_touch() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut drill = Drill::start(groundward::plan::DEMO, folder.path(), 0);
+    drill.hang();
+    drill.says("It is safe", |s| s.facts.casualty().scene.safe.is_some());
+    drill.path(&["CALL", "Call is made"], |s| {
+        s.facts.call.confirmed.is_some()
+    });
+    drill.says("Answers, feels unwell", |s| {
+        s.facts.casualty().worst == Some(Condition::Unwell)
+    });
+    drill.says("Fan is locked off", |s| s.facts.may_go_near());
+    drill.wait_for("the lift", |s| {
+        s.facts.running().is_some_and(|r| r.method == "boom-lift")
+    });
+    drill.path(&["OTHER WAY", "Report something", "Wind", "8 m/s"], |s| {
+        s.facts.wind.is_some()
+    });
+    drill.path(&["UNWELL", "Who hangs?", "Ole"], |s| {
+        s.facts.casualty().named
+    });
+    drill.path(&["UNWELL", "One more hangs"], |s| {
+        s.facts.casualties.len() == 2
+    });
+    let sent = drill.wait_for("a crew", |s| !s.facts.orders.is_empty());
+    let rescuer = sent.facts.orders[0].posting.responder.clone();
+    let name = sent.facts.name(&rescuer).to_owned();
+    drill.path(&["PEOPLE", &name, "Rescuer hangs"], |s| {
+        s.facts.casualties.len() == 3
+    });
+    drill.says("It is safe", |s| s.facts.casualty().scene.safe.is_some());
+    drill.path(&["DANGER"], |s| s.facts.danger.is_some());
+    drill.says("Over: outside lead decided", |s| s.facts.danger.is_none());
+    drill.path(&["I TAKE COMMAND"], |s| s.facts.command.handing.is_some());
+    drill.says("I have it", |s| s.facts.command.taken.is_some());
+    drill.says("Somebody else", |s| s.facts.command.handing.is_none());
+    drill.path(
+        &["OTHER WAY", "Report something", "Language", "Español"],
+        |s| language(&s.facts) == Language::Spanish,
+    );
+    let tile = |id| groundward::words::label(id, Language::Spanish);
+    let (other, more) = (tile(Id::TileOther), tile(Id::MoreTile));
+    drill.path(&[&other, &more, &tile(Id::LanguageTile), "English"], |s| {
+        language(&s.facts) == Language::English
+    });
+    drill.path(&["CALL MADE", "Outside rescue leads"], |s| {
+        s.facts.outside.leads.is_some()
+    });
+    drill.says("We lead again", |s| s.facts.outside.leads.is_none());
+    for _ in 0..3 {
+        let before = drill.state().expect("it runs");
+        let off = |s: &State| {
+            s.facts
+                .casualties
+                .iter()
+                .filter(|it| it.off.is_some())
+                .count()
+        };
+        let count = off(&before);
+        if count < 3 && before.facts.casualty().off.is_none() {
+            drill.path(&["OTHER WAY", "Off the harness"], |s| off(s) > count);
+        }
+        let waiting = drill.state().expect("it runs").facts;
+        if waiting.casualty().off.is_some() && waiting.casualty().refused.is_none() {
+            let number = waiting.case().number;
+            drill.path(&["OTHER WAY", "Refuses care"], |s| {
+                s.facts.case_of(number).casualty.refused.is_some()
+            });
+        }
+    }
+    drill.wait_for("all three", |s| !s.facts.anybody_hangs());
+    let state = drill.wait_for("everything on the disk", |_| true);
+    let replayed = State::replay(
+        state
+            .log
+            .iter()
+            .map(|r| groundward::incident::Record::clone(r)),
+    );
+    assert_eq!(replayed.facts, state.facts);
+    assert!(
+        drill.compared > 6,
+        "the screen was looked at {} times",
+        drill.compared
+    );
 }
 
 /// What a suspended machine does: the boot clock has gone on, the wall clock and the boot id are the same.

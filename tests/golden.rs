@@ -56,6 +56,7 @@ fn a_journal_of_version_1_replays_to_the_same_rescue() {
     assert_eq!(state.facts.stood_down.map(|t| t.0), Some(630_000));
     let tried: Vec<&str> = state
         .facts
+        .casualty()
         .windows
         .iter()
         .map(|w| w.method.as_str())

@@ -360,7 +360,7 @@ fn expect(plan: &Plan, position: &str, in_command: Option<&str>) -> Forecast {
             .position(position)
             .map(|it| it.workers.clone())
             .unwrap_or_default(),
-        reserved: Vec::new(),
+        ..Basis::default()
     };
     outlook(plan, &basis).expect("the position is in the plan")
 }
@@ -482,7 +482,7 @@ fn who_is_absent_or_may_hang_gets_no_role() {
         present: present.iter().map(|it| (*it).to_owned()).collect(),
         in_command: None,
         excluded: vec!["ole".to_owned()],
-        reserved: Vec::new(),
+        ..Basis::default()
     };
     let forecast = outlook(&plan, &basis(&["rua", "ole"])).expect("the position is in the plan");
     let people: Vec<_> = forecast

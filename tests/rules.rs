@@ -19,8 +19,23 @@ fn at_work() -> Desk {
     desk.answer();
     desk.answer();
     desk.answer();
+    desk.answer();
+    desk.act(Act::OthersStopped);
     assert!(desk.facts().may_go_near(), "{}", desk.text());
     desk
+}
+
+/// Lets time pass with somebody talking to the casualty, who answers well.
+fn pass_talking(desk: &mut Desk, ms: i64) {
+    let mut left = ms;
+    while left > 0 {
+        let step = left.min(50_000);
+        desk.pass(step);
+        left -= step;
+        if left > 0 {
+            desk.act(Act::Report(Condition::Talking));
+        }
+    }
 }
 
 fn started(desk: &Desk) -> Vec<String> {
@@ -41,6 +56,7 @@ fn activation_works_without_a_plan_and_gives_the_four_rungs() {
     desk.hang(None);
     assert_eq!(desk.facts().methods().len(), 4);
     assert_eq!(desk.text(), "Stop work. Is it safe to go near?");
+    desk.answer();
     desk.answer();
     desk.answer();
     desk.pass(3_000);
@@ -79,7 +95,7 @@ fn a_refused_plan_gives_way_to_the_last_fit_one_and_says_so() {
 fn activation_works_at_a_place_that_is_not_in_the_plan() {
     let mut desk = Desk::demo();
     desk.hang(Some("no such place"));
-    assert_eq!(desk.facts().place, Whereabouts::Unknown);
+    assert_eq!(desk.facts().casualty().place, Whereabouts::Unknown);
     desk.answer();
     desk.answer();
     assert_eq!(desk.text(), "Where is the casualty hanging?");
@@ -140,6 +156,7 @@ fn nobody_is_sent_near_before_it_is_safe() {
     desk.hang(SILO);
     desk.answer();
     desk.answer();
+    desk.answer();
     assert_eq!(
         desk.text(),
         "Sef: lock off the dust fan.",
@@ -171,6 +188,7 @@ fn what_is_not_safe_yet_is_asked_again_and_the_rest_goes_on() {
     desk.hang(SILO);
     desk.pick(Pick::Other);
     desk.answer();
+    desk.answer();
     let far = desk.text();
     assert!(
         far.contains("straps"),
@@ -187,6 +205,7 @@ fn what_is_not_safe_yet_is_asked_again_and_the_rest_goes_on() {
 fn until_the_supply_is_confirmed_off_nobody_touches_anything() {
     let mut desk = Desk::demo();
     desk.hang(Some("gallery"));
+    desk.answer();
     desk.answer();
     desk.answer();
     let supply = desk.text();
@@ -214,7 +233,7 @@ fn until_the_supply_is_confirmed_off_nobody_touches_anything() {
             "it stays, put off or not, whatever the method"
         );
         desk.act(Act::StepDone);
-        assert!(desk.facts().running.as_ref().is_none_or(|r| r.step == 0));
+        assert!(desk.facts().running().is_none_or(|r| r.step == 0));
     }
 }
 
@@ -238,7 +257,7 @@ fn the_call_never_holds_the_rescue_prompt() {
     desk.pass(10_000);
     assert_eq!(
         desk.text(),
-        "Sef: lock off the dust fan.",
+        "Tove: call to the casualty. Any answer?",
         "it gives way by itself"
     );
     assert!(desk.facts().call.confirmed.is_none());
@@ -259,7 +278,7 @@ fn an_unconfirmed_call_goes_to_the_next_free_person_with_a_cue() {
     assert_ne!(ordered[0].0, ordered[1].0);
     assert!(
         desk.effects
-            .contains(&Effect::Play(groundward::cue::Cue::CallUnconfirmed))
+            .contains(&Effect::Play(groundward::cue::Cue::OrderUnanswered))
     );
     desk.act(Act::CallMade);
     desk.pass(120_000);
@@ -306,11 +325,15 @@ fn the_ladder_is_climbed_in_its_order() {
 fn a_casualty_who_does_not_answer_is_never_left_to_help_themselves() {
     let mut desk = at_work();
     desk.act(Act::Report(Condition::NotAnswering));
-    assert_eq!(desk.text(), "Change to boom lift now.");
+    assert_eq!(
+        desk.text(),
+        "Change to pick-off now.",
+        "the shortest time to hands on the casualty decides"
+    );
     desk.act(Act::Report(Condition::Talking));
     assert_eq!(
         desk.text(),
-        "Change to boom lift now.",
+        "Change to pick-off now.",
         "a better condition puts no method back"
     );
     let mut desk = Desk::demo();
@@ -319,7 +342,7 @@ fn a_casualty_who_does_not_answer_is_never_left_to_help_themselves() {
     desk.answer();
     desk.answer();
     desk.choose("Silo 3 roof, east hatch");
-    assert_eq!(started(&desk), ["boom-lift"]);
+    assert_eq!(started(&desk), ["pick-off"]);
 }
 
 // Rule 6: danger.
@@ -356,13 +379,9 @@ fn danger_stops_everything_but_the_clock_and_the_call() {
 #[test]
 fn at_the_change_by_time_a_prompt_asks_and_nothing_changes_by_itself() {
     let mut desk = at_work();
-    let change_by = desk
-        .facts()
-        .running
-        .as_ref()
-        .expect("a method runs")
-        .change_by;
-    desk.pass(change_by.0 - desk.at().0 - 1);
+    let change_by = desk.facts().running().expect("a method runs").change_by;
+    let wait = change_by.0 - desk.at().0 - 1;
+    pass_talking(&mut desk, wait);
     assert_ne!(desk.text(), "Change to ladder now.");
     desk.pass(1);
     assert_eq!(desk.text(), "Change to ladder now.");
@@ -376,7 +395,7 @@ fn at_the_change_by_time_a_prompt_asks_and_nothing_changes_by_itself() {
         ["self"],
         "a finger on its way to the step does not answer what came up under it"
     );
-    desk.pass(300_000);
+    pass_talking(&mut desk, 300_000);
     assert_eq!(started(&desk), ["self"]);
     desk.answer();
     assert_eq!(started(&desk), ["self", "ladder"]);
@@ -385,14 +404,11 @@ fn at_the_change_by_time_a_prompt_asks_and_nothing_changes_by_itself() {
 #[test]
 fn one_more_minute_is_offered_twice_and_no_more() {
     let mut desk = at_work();
-    let change_by = desk
-        .facts()
-        .running
-        .as_ref()
-        .expect("a method runs")
-        .change_by;
-    desk.pass(change_by.0 - desk.at().0);
+    let change_by = desk.facts().running().expect("a method runs").change_by;
+    let wait = change_by.0 - desk.at().0;
+    pass_talking(&mut desk, wait);
     for _ in 0..2 {
+        desk.act(Act::Report(Condition::Talking));
         assert_eq!(
             desk.prompt().small.as_ref().map(said).as_deref(),
             Some("Nearly done: 1 more minute")
@@ -400,7 +416,7 @@ fn one_more_minute_is_offered_twice_and_no_more() {
         desk.pass(1_000);
         desk.pick(Pick::Small);
         assert!(desk.text().contains("straps"), "{}", desk.text());
-        desk.pass(60_000);
+        pass_talking(&mut desk, 60_000);
         assert_eq!(
             desk.text(),
             "Change to ladder now.",
@@ -415,7 +431,7 @@ fn while_committed_no_prompt_asks_to_change() {
     let mut desk = at_work();
     desk.answer_until("Ines: ask the casualty to clip on there.");
     assert!(desk.facts().committed());
-    desk.pass(900_000);
+    pass_talking(&mut desk, 900_000);
     assert_eq!(desk.text(), "Ines: ask the casualty to clip on there.");
     desk.pick(Pick::Other);
     assert_eq!(
@@ -432,6 +448,12 @@ fn fallback_steps_come_before_the_next_rung() {
     let mut desk = at_work();
     desk.act(Act::GoStraight("boom-lift".to_owned()));
     desk.answer();
+    desk.answer();
+    assert!(
+        desk.text().ends_with("tie off. Partner checks."),
+        "{}",
+        desk.text()
+    );
     desk.answer();
     let basket = desk.text();
     assert!(
@@ -514,22 +536,15 @@ fn a_second_touch_of_the_same_answer_does_nothing() {
 #[test]
 fn a_touch_answers_what_stood_there_when_it_was_made() {
     let mut desk = at_work();
-    let change_by = desk
-        .facts()
-        .running
-        .as_ref()
-        .expect("a method runs")
-        .change_by;
-    let step = desk.facts().running.as_ref().map(|r| r.step);
-    desk.pass(change_by.0 - desk.at().0 - 1);
+    let change_by = desk.facts().running().expect("a method runs").change_by;
+    let step = desk.facts().running().map(|r| r.step);
+    let wait = change_by.0 - desk.at().0 - 1;
+    pass_talking(&mut desk, wait);
     // The deadline goes by between the touch and the engine, which has not woken up yet.
     desk.now.boot_ms += 5;
     desk.answer();
     assert_eq!(
-        desk.facts()
-            .running
-            .as_ref()
-            .map(|r| (r.method.as_str(), r.step)),
+        desk.facts().running().map(|r| (r.method.as_str(), r.step)),
         step.map(|s| ("self", s + 1))
     );
 }
@@ -568,7 +583,9 @@ fn off_the_harness_marked_by_mistake_lets_the_clock_go_on_as_if_never_stopped() 
     desk.answer();
     desk.act(Act::StillHanging);
     assert_eq!(desk.hanging_ms(), stopped + 45_000);
-    assert!(desk.facts().aftercare.is_empty() && desk.facts().casualty().landed.is_none());
+    assert!(
+        desk.facts().casualty().aftercare.is_empty() && desk.facts().casualty().landed.is_none()
+    );
     desk.assert_replays();
 }
 
@@ -630,7 +647,7 @@ fn any_touch_acknowledges_a_cue() {
     desk.pass(60_000);
     assert!(
         desk.effects
-            .contains(&Effect::Play(groundward::cue::Cue::CallUnconfirmed))
+            .contains(&Effect::Play(groundward::cue::Cue::OrderUnanswered))
     );
     assert_eq!(desk.tap(Tap::Touched), [Effect::Silence]);
     assert_eq!(desk.tap(Tap::Touched), [], "nothing sounds any more");

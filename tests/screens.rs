@@ -6,8 +6,12 @@
 
 use super::desk::Desk;
 use super::twin::Twin;
-use groundward::kiosk::{App, Metrics, Presenter, Theme};
-use groundward::signal::{Effect, Input, JournalReport, LoadedPlan, LogEntry, LogRow, Tap};
+use groundward::incident::{Act, CareTaker, Condition, Facts};
+use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
+use groundward::signal::{
+    Effect, Input, JournalReport, LoadedPlan, LogEntry, LogRow, Snapshot, Tap,
+};
+use groundward::words::Language;
 use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
 };
@@ -23,12 +27,16 @@ use std::time::Duration;
 /// Width and height in pixels, diagonal in inches.
 type Screen = (u32, u32, f32);
 
-const SCREENS: [Screen; 6] = [
+const SCREENS: [Screen; 10] = [
     (1280, 800, 8.0),
     (800, 1280, 8.0),
     (1280, 800, 10.1),
     (800, 1280, 10.1),
+    (1920, 1200, 8.0),
+    (1200, 1920, 8.0),
     (1920, 1200, 10.1),
+    (1200, 1920, 10.1),
+    (1920, 1200, 12.0),
     (1200, 1920, 12.0),
 ];
 
@@ -242,6 +250,24 @@ impl Tablet {
         self.refresh();
     }
 
+    /// Draws the screen as it is to a file, to be looked at.
+    fn look(&self, name: &str) {
+        let picture = self.app.window().take_snapshot().expect("it draws");
+        let rgb: Vec<u8> = picture
+            .as_slice()
+            .iter()
+            .flat_map(|p| [p.r, p.g, p.b])
+            .collect();
+        let (width, height) = self.size;
+        let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
+        let name = name.replace(' ', "-");
+        write(
+            &folder.join(format!("{name}-{width}x{height}.png")),
+            &rgb,
+            self.size,
+        );
+    }
+
     /// Checks every touch on the screen as it is.
     #[track_caller]
     fn fits_gloves(&self, scene: &str) {
@@ -343,6 +369,9 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("It is safe");
     at(tablet, "undo");
     tablet.pass(11_000);
+    at(tablet, "voice");
+    tablet.activate("Answers well");
+    tablet.pass(11_000);
     while !tablet.controls().iter().any(|c| {
         c.accessible_label()
             .is_some_and(|l| l.starts_with("Not working"))
@@ -350,16 +379,44 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
         tablet.desk.answer();
         tablet.pass(11_000);
     }
+    tablet.desk.act(Act::Report(Condition::Talking));
+    tablet.desk.act(Act::OthersStopped);
+    tablet.pass(11_000);
     at(tablet, "rescue");
-    for sheet in ["NOT CHECKED", "OTHER WAY"] {
+    tablet.activate("TALKING");
+    at(tablet, "condition");
+    tablet.activate("Who hangs?");
+    at(tablet, "naming");
+    tablet.activate("Back");
+    tablet.activate("OTHER WAY");
+    at(tablet, "other way");
+    tablet.activate("Report something");
+    at(tablet, "more");
+    for sheet in [
+        "It must stop",
+        "Wind",
+        "Note",
+        "Time of the fall",
+        "Language",
+    ] {
         tablet.activate(sheet);
         at(tablet, sheet);
-        if sheet == "OTHER WAY" {
-            tablet.activate("Time of the fall");
-            at(tablet, "time of the fall");
-        }
         tablet.activate("Back");
+        tablet.activate("OTHER WAY");
+        tablet.activate("Report something");
     }
+    tablet.activate("Back");
+    tablet.activate("CALL 112");
+    at(tablet, "call");
+    tablet.activate("Call is made");
+    tablet.pass(11_000);
+    tablet.activate("PEOPLE");
+    at(tablet, "people");
+    let person = tablet.desk.facts().orders[0].posting.responder.clone();
+    let name = tablet.desk.facts().name(&person).to_owned();
+    tablet.activate(&name);
+    at(tablet, "person");
+    tablet.activate("Back");
     tablet.activate("DANGER");
     at(tablet, "danger");
     let over = tablet
@@ -367,15 +424,52 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
         .into_iter()
         .find_map(|c| c.accessible_label().filter(|l| l.starts_with("Over: ")));
     tablet.activate(&over.expect("somebody can say that the danger is over"));
+    tablet.pass(1_000);
+    tablet.activate("I TAKE COMMAND");
+    at(tablet, "brief");
+    tablet.activate("I have it");
+    tablet.pass(1_000);
+    at(tablet, "who commands");
+    tablet.activate("Tove");
     tablet.pass(200_000);
     at(tablet, "change");
+    tablet.desk.act(Act::Report(Condition::Talking));
+    tablet.desk.act(Act::GoStraight("boom-lift".to_owned()));
+    tablet.desk.answer();
+    tablet.desk.answer();
+    tablet.pass(11_000);
+    at(tablet, "tie");
+    tablet.desk.act(Act::AddCasualty);
+    tablet.desk.act(Act::Report(Condition::NotAnswering));
+    tablet.pass(11_000);
+    at(tablet, "several");
+    tablet.activate("NO ANSWER");
+    tablet.activate("Casualties: 2");
+    at(tablet, "casualties");
+    tablet.activate("Back");
+    tablet.desk.act(Act::OutsideLeads);
+    tablet.pass(11_000);
+    at(tablet, "outside leads");
+    tablet.desk.act(Act::CrewLeads);
+    tablet.pass(11_000);
     tablet.activate("OTHER WAY");
     tablet.activate("Off the harness");
     tablet.pass(14_000);
     at(tablet, "aftercare");
+    tablet.desk.act(Act::WorkOn(2));
+    tablet.desk.act(Act::OffHarness);
+    tablet.pass(14_000);
     tablet.activate("OTHER WAY");
     tablet.activate("Stand down");
     at(tablet, "closing");
+    tablet.desk.answer();
+    tablet.desk.answer();
+    tablet.refresh();
+    at(tablet, "handing over");
+    tablet.desk.act(Act::HandOver(1, CareTaker::Ambulance));
+    tablet.desk.act(Act::HandOver(2, CareTaker::Doctor));
+    tablet.refresh();
+    at(tablet, "kit withdrawn");
     tablet.desk.answer_until("Stood down. Write this down:");
     tablet.refresh();
     at(tablet, "closed");
@@ -390,8 +484,42 @@ fn every_touch_suits_a_glove_on_every_screen() {
             tablet.fits_gloves(&format!("{screen:?} {scene}"));
             scenes += 1;
         });
-        assert_eq!(scenes, 18);
+        assert_eq!(scenes, 36);
     }
+}
+
+#[test]
+fn every_touch_suits_a_glove_in_every_language() {
+    for screen in [SCREENS[0], SCREENS[1]] {
+        let mut tablet = Tablet::new(screen);
+        walk(&mut tablet, |tablet, scene| {
+            for language in [Language::Spanish, Language::Pseudo] {
+                let snapshot = tablet.desk.engine.snapshot(&tablet.desk.now);
+                let other = in_language(&snapshot, language);
+                tablet.presenter.show(&other, &tablet.desk.now, false);
+                tablet.turn(20);
+                tablet.fits_gloves(&format!("{screen:?} {scene} in {}", language.name()));
+                if std::env::var("GROUNDWARD_PICTURES").is_ok_and(|v| v == "look") {
+                    tablet.look(&format!("{scene}-{}", language.tag()));
+                }
+            }
+            let snapshot = Arc::new(tablet.desk.engine.snapshot(&tablet.desk.now));
+            tablet.presenter.show(&snapshot, &tablet.desk.now, false);
+            tablet.turn(20);
+        });
+    }
+}
+
+/// The same moment in another language.
+fn in_language(snapshot: &Snapshot, language: Language) -> Arc<Snapshot> {
+    let mut other = snapshot.clone();
+    other.settings.language = language;
+    let mut facts = Facts::clone(&other.facts);
+    if let Some(opened) = &mut facts.opened {
+        opened.language = language;
+    }
+    other.facts = Arc::new(facts);
+    Arc::new(other)
 }
 
 #[test]
@@ -483,9 +611,9 @@ fn one_touch_answers_once_and_undo_takes_it_back() {
     tablet.touch("Silo 3 roof, east hatch", 900);
     tablet.pass(2_000);
     tablet.touch("It is safe", 80);
-    assert!(tablet.desk.facts().scene.safe.is_some());
+    assert!(tablet.desk.facts().casualty().scene.safe.is_some());
     tablet.touch("Undo", 80);
-    assert!(tablet.desk.facts().scene.safe.is_none());
+    assert!(tablet.desk.facts().casualty().scene.safe.is_none());
 }
 
 #[test]
@@ -530,24 +658,42 @@ fn keys_alone_reach_and_hold_a_control() {
     tablet.key(" ", 900);
     assert!(tablet.desk.facts().is_open());
     tablet.pass(2_000);
-    // The order of the keys goes through everything: sooner or later danger is reached.
-    for _ in 0..20 {
-        if tablet.desk.facts().danger.is_some() {
-            return;
-        }
-        tablet.key("\t", 10);
+}
+
+/// Every control of the rescue screen is reached by the tabulator and does what it says by the space bar, held or not.
+#[test]
+fn keys_alone_reach_everything_on_the_rescue_screen() {
+    let mut reached: BTreeMap<String, usize> = BTreeMap::new();
+    for steps in 1..16 {
+        let mut tablet = Tablet::new(SCREENS[2]);
+        tablet.desk.hang(Some("silo3"));
+        tablet.desk.pass(11_000);
+        tablet.refresh();
         let before = tablet.desk.records.len();
-        tablet.key("\n", 10);
-        if tablet.desk.records.len() == before
-            && tablet
-                .controls()
-                .iter()
-                .any(|c| c.accessible_label().is_some_and(|l| l == "Back"))
-        {
-            tablet.activate("Back");
+        for _ in 0..steps {
+            tablet.key("\t", 10);
         }
+        tablet.key(" ", 900);
+        let sheet = State::get(&tablet.app).get_sheet().kind;
+        let did: Vec<String> = tablet.desk.records[before..]
+            .iter()
+            .filter(|r| r.seq == r.cause)
+            .map(|r| r.event.kind())
+            .collect();
+        *reached.entry(format!("{sheet:?} {did:?}")).or_default() += 1;
     }
-    panic!("twenty steps of the tabulator reach every control of a screen");
+    for wanted in [
+        r#"None ["safe-confirmed"]"#,
+        r#"None ["not-safe-yet"]"#,
+        r#"None ["danger-called"]"#,
+        r#"None ["command-taken"]"#,
+        "Condition []",
+        "Call []",
+        "Ways []",
+        "People []",
+    ] {
+        assert!(reached.contains_key(wanted), "{wanted} of {reached:?}");
+    }
 }
 
 #[test]
@@ -565,6 +711,7 @@ fn the_main_job_is_done_by_touch() {
     tablet.touch("Silo 3 roof, east hatch", 80);
     tablet.pass(2_000);
     tablet.touch("CALL 112", 80);
+    tablet.touch("Call is made", 80);
     assert!(tablet.desk.facts().call.confirmed.is_some());
     for _ in 0..80 {
         if tablet.desk.facts().opened.is_none() {
@@ -588,7 +735,20 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 6] = ["standby", "plan", "rescue", "danger", "aftercare", "log"];
+const PICTURES: [&str; 12] = [
+    "standby",
+    "plan",
+    "rescue",
+    "undo",
+    "call",
+    "people",
+    "danger",
+    "brief",
+    "casualties",
+    "aftercare",
+    "closing",
+    "log",
+];
 
 #[test]
 fn the_screens_look_as_they_were_looked_at() {

@@ -2,7 +2,7 @@
 //! mistakes, on a disk that lies and a machine that crashes, and checks the rules after every input.
 //!
 //! Faults: crash, torn tail, failing sync, clock step, double tap. Repeat one run with
-//! `GROUNDWARD_SEED=7 cargo test simulate`; more of them with `GROUNDWARD_RUNS=10000`.
+//! `GROUNDWARD_SEED=7 cargo test simulate`; more of them with `GROUNDWARD_RUNS=10000`, others with `GROUNDWARD_FROM=200`.
 
 use crate::desk::Desk;
 use crate::record::lying::{Fault, LyingDisk, Tear};
@@ -10,15 +10,16 @@ use crate::support::Chance;
 use crate::support::plans::plan_toml;
 use groundward::engine::Engine;
 use groundward::incident::{
-    Act, Aftercare, Closing, Condition, Event, Moment, Pick, Prompt, Record, State, Whereabouts,
-    prompt,
+    Act, Aftercare, CareTaker, Closing, Condition, Event, Facts, Moment, Note, Pick, Prompt,
+    Record, Report, State, Stop, prompt,
 };
 use groundward::journal::writer::Writer;
 use groundward::readiness::outlook;
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Entry, Input, JournalReport, Tap};
-use groundward::units::Millis;
-use groundward::words::Language;
+use groundward::units::{Millis, Speed};
+use groundward::words::{Id, Language};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -30,7 +31,10 @@ fn simulated_incidents_keep_the_rules() {
     let setting = |name: &str| std::env::var(name).ok().and_then(|v| v.parse::<u64>().ok());
     let seeds: Vec<u64> = match setting("GROUNDWARD_SEED") {
         Some(seed) => vec![seed],
-        None => (0..setting("GROUNDWARD_RUNS").unwrap_or(RUNS)).collect(),
+        None => {
+            let from = setting("GROUNDWARD_FROM").unwrap_or(0);
+            (from..from + setting("GROUNDWARD_RUNS").unwrap_or(RUNS)).collect()
+        }
     };
     let mut tally = Tally::default();
     for seed in &seeds {
@@ -63,6 +67,17 @@ struct Tally {
     stood_down: u64,
     dangers: u64,
     changes: u64,
+    casualties: u64,
+    rescuers_down: u64,
+    ties: u64,
+    stops: u64,
+    went_on: u64,
+    commands: u64,
+    outside: u64,
+    lapses: u64,
+    withdrawn: u64,
+    entries: u64,
+    handovers: u64,
 }
 
 impl Tally {
@@ -78,6 +93,17 @@ impl Tally {
         self.stood_down += other.stood_down;
         self.dangers += other.dangers;
         self.changes += other.changes;
+        self.handovers += other.handovers;
+        self.entries += other.entries;
+        self.withdrawn += other.withdrawn;
+        self.lapses += other.lapses;
+        self.outside += other.outside;
+        self.commands += other.commands;
+        self.went_on += other.went_on;
+        self.stops += other.stops;
+        self.ties += other.ties;
+        self.rescuers_down += other.rescuers_down;
+        self.casualties += other.casualties;
     }
 
     fn assert_every_fault_was_met(&self) {
@@ -93,6 +119,17 @@ impl Tally {
             ("stand-downs", self.stood_down),
             ("dangers", self.dangers),
             ("changes of method", self.changes),
+            ("further casualties", self.casualties),
+            ("rescuers who fell", self.rescuers_down),
+            ("ties before an exposed step", self.ties),
+            ("called stops", self.stops),
+            ("decisions to go on", self.went_on),
+            ("changes of command", self.commands),
+            ("leads from outside", self.outside),
+            ("lapsed checks", self.lapses),
+            ("orders taken back", self.withdrawn),
+            ("entry conditions", self.entries),
+            ("hand-overs", self.handovers),
         ] {
             assert!(count > 0, "no {what} in {RUNS} runs");
         }
@@ -111,7 +148,8 @@ struct World {
     handed: Vec<Entry>,
     acknowledged: Option<u64>,
     late: Vec<Input>,
-    elapsed: i64,
+    /// Time since the fall as last shown, by casualty.
+    elapsed: BTreeMap<u16, i64>,
     tally: Tally,
 }
 
@@ -122,9 +160,10 @@ fn folders() -> Vec<PathBuf> {
 impl World {
     fn new(seed: u64) -> World {
         let mut chance = Chance(seed);
-        let text = match chance.below(4) {
+        let text = match chance.below(6) {
             0 => groundward::plan::DEMO.to_owned(),
             1 => groundward::plan::BARE.to_owned(),
+            2 => groundward::plan::DEMO_BRIDGE.to_owned(),
             _ => plan_toml(chance.next()),
         };
         let plan = LoadedPlan::choose(
@@ -154,7 +193,7 @@ impl World {
             handed: Vec::new(),
             acknowledged: None,
             late: Vec::new(),
-            elapsed: 0,
+            elapsed: BTreeMap::new(),
             tally: Tally::default(),
         }
     }
@@ -198,7 +237,7 @@ impl World {
         let position = (!self.chance.one_in(3))
             .then(|| ids[self.chance.below(ids.len() as u64) as usize].clone());
         self.pass_ms(1_500);
-        self.elapsed = 0;
+        self.elapsed.clear();
         self.take(Input::Tap(Tap::Activate { position }));
         assert!(
             self.engine.state().facts.is_open(),
@@ -307,35 +346,81 @@ impl World {
             .iter()
             .map(|p| p.id.clone())
             .collect();
+        let people: Vec<String> = self
+            .plan
+            .in_use
+            .plan
+            .responders
+            .iter()
+            .map(|p| p.id.clone())
+            .collect();
         let mut some = |ids: &[String]| {
             ids.get(self.chance.below(ids.len().max(1) as u64) as usize)
                 .cloned()
         };
-        let (method, position) = (some(&methods), some(&positions));
-        let act = match self.chance.below(20) {
-            0 | 1 => Act::Report(Condition::Talking),
-            2 => Act::Report(Condition::Unwell),
-            3 => Act::Report(Condition::NotAnswering),
-            4 => Act::CallMade,
-            5 => Act::Contact,
-            6 => Act::OffHarness,
-            7 => Act::StillHanging,
-            8 => Act::Danger,
-            9 => Act::DangerOver(None),
-            10 => Act::SetFall {
+        let (method, position, person) = (some(&methods), some(&positions), some(&people));
+        let person_or_none = person.clone();
+        let person = person.unwrap_or_default();
+        let act = match self.chance.below(58) {
+            0..=3 => Act::Report(Condition::Talking),
+            4 => Act::Report(Condition::Unwell),
+            5 => Act::Report(Condition::NotAnswering),
+            6 => Act::Report(Condition::Stuck),
+            7 => Act::CallMade,
+            8 => Act::Contact,
+            9 => Act::OffHarness,
+            10 => Act::StillHanging,
+            11 => Act::Danger,
+            12 => Act::DangerOver(None),
+            13 => Act::SetFall {
                 ago: Millis(self.chance.below(900_000) as i64),
-                at_least: false,
+                at_least: self.chance.one_in(2),
             },
-            11 => Act::SetFall {
-                ago: Millis::ZERO,
-                at_least: true,
+            14 => Act::ChoosePosition(position.filter(|_| self.chance.one_in(2))),
+            15 => Act::BeginClosing,
+            16 => Act::Care(Aftercare::Watch, false),
+            17 => Act::Close(Closing::Counted),
+            18 => Act::StepDone,
+            19 => Act::NotWorking,
+            20 => Act::AddCasualty,
+            21 => Act::RescuerDown(person),
+            22 => Act::NameCasualty(person_or_none.filter(|_| self.chance.one_in(2))),
+            23 | 24 => Act::WorkOn(1 + self.chance.below(3) as u16),
+            25 => Act::InDanger(self.chance.one_in(2)),
+            26 => Act::TakeCommand,
+            27 => Act::BriefHeard,
+            28 => Act::NameCommand(person_or_none),
+            29 | 30 => Act::Wind(Speed(self.chance.below(20_000) as i64)),
+            31..=33 => Act::Stop(match self.chance.below(3) {
+                0 => Stop::Wind,
+                line => Stop::Line(line as usize - 1),
+            }),
+            34 => Act::GoOn,
+            35 => Act::PutBack(method.unwrap_or_default()),
+            36 => Act::Responder(person, Report::There),
+            37 => Act::Responder(person, Report::Cannot),
+            38 => Act::Responder(person, Report::CanAgain),
+            39 => Act::OutsideLeads,
+            40 => Act::CrewLeads,
+            41 => Act::AskOutside,
+            42 => Act::CallFailed,
+            43 => Act::CallByNext,
+            44 => Act::HelpIn(Millis(self.chance.below(900_000) as i64)),
+            45 => Act::TiedOff,
+            46 => Act::RefuseCare,
+            47 => Act::HandOver(1 + self.chance.below(2) as u16, CareTaker::Ambulance),
+            48 => Act::Note(Note::ReliefStraps),
+            49 => Act::KitGone {
+                kit: "ladder".to_owned(),
+                station: "c".to_owned(),
             },
-            12 => Act::ChoosePosition(position.filter(|_| self.chance.one_in(2))),
-            13 => Act::BeginClosing,
-            14 => Act::Care(Aftercare::Watch, false),
-            15 => Act::Close(Closing::Counted),
-            16 => Act::StepDone,
-            17 => Act::NotWorking,
+            50 => Act::Speak(if self.chance.one_in(2) {
+                Language::Spanish
+            } else {
+                Language::English
+            }),
+            51..=53 => Act::EntryMet(self.chance.below(6) as usize),
+            54 => Act::GroundHeld,
             _ => Act::GoStraight(method.unwrap_or_default()),
         };
         self.take(Input::Tap(Tap::Do(act)));
@@ -510,8 +595,7 @@ impl World {
         self.handed.truncate(records.len());
         self.writer = Some(writer);
         // The clock goes on from what the record says, which may lie a little before what was shown.
-        let last = records.last().map_or(0, |r| r.elapsed.0);
-        self.elapsed = self.elapsed.min(last);
+        self.elapsed.clear();
         let (engine, effects) = if over {
             (Engine::new(self.plan.clone(), true), Vec::new())
         } else {
@@ -551,6 +635,17 @@ impl World {
                 Event::OffHarness {} => self.tally.released += 1,
                 Event::DangerCalled {} => self.tally.dangers += 1,
                 Event::MethodChanged { .. } => self.tally.changes += 1,
+                Event::CasualtyAdded { rescuer: false, .. } => self.tally.casualties += 1,
+                Event::CasualtyAdded { rescuer: true, .. } => self.tally.rescuers_down += 1,
+                Event::TiedOff { .. } => self.tally.ties += 1,
+                Event::StopCalled { .. } => self.tally.stops += 1,
+                Event::WentOn { .. } => self.tally.went_on += 1,
+                Event::CommandNamed { .. } => self.tally.commands += 1,
+                Event::OutsideTookOver {} => self.tally.outside += 1,
+                Event::CameDue { .. } => self.tally.lapses += 1,
+                Event::OrderWithdrawn { .. } => self.tally.withdrawn += 1,
+                Event::EntryConditionMet { .. } => self.tally.entries += 1,
+                Event::HandedOver { .. } => self.tally.handovers += 1,
                 _ => {}
             }
         }
@@ -562,21 +657,26 @@ impl World {
                 .map(|e| Record::from_json(&e.json).expect("it was written by us"));
             assert_eq!(State::replay(records).facts, *facts, "replay equals live");
         }
-        // Elapsed time never runs backwards, except where somebody said that it was wrong.
+        // Elapsed time never runs backwards, for no casualty, except where somebody said that it was wrong.
         let at = facts.line.at(&self.now);
-        let elapsed = facts.since_fall(at).0;
         let set_by_hand = new.iter().any(|r| {
             matches!(
                 r.event,
-                Event::FallTimeSet { .. } | Event::Corrected { .. } | Event::Opened(_)
+                Event::FallTimeSet { .. }
+                    | Event::Corrected { .. }
+                    | Event::CasualtyAdded { .. }
+                    | Event::Opened(_)
             )
         });
-        assert!(
-            elapsed >= self.elapsed || set_by_hand,
-            "elapsed went from {} to {elapsed}",
-            self.elapsed
-        );
-        self.elapsed = elapsed;
+        for case in facts.cases() {
+            let elapsed = case.since_fall(at).0;
+            let before = self.elapsed.insert(case.number, elapsed);
+            assert!(
+                before.is_none_or(|before| elapsed >= before) || set_by_hand,
+                "the time of {} went from {before:?} to {elapsed}",
+                case.number
+            );
+        }
         // One prompt, as recorded, with a way forward.
         let asked = prompt(facts, facts.line.reached_at()).expect("an incident has a prompt");
         let shown = facts.shown.as_ref().expect("a prompt is shown");
@@ -589,11 +689,27 @@ impl World {
             "a way forward from {shown:?}"
         );
         let text = asked.message.text(Language::English);
-        assert!(!text.contains('{') && !text.trim().is_empty(), "{text}");
-        assert!(text.split_whitespace().count() <= 9, "`{text}` is too long");
+        // No text is missing in any language, and a prompt has at most nine words in each.
+        for language in Language::ALL_SPOKEN {
+            let text = asked.message.text(language);
+            assert!(!text.contains('{') && !text.trim().is_empty(), "{text}");
+            assert!(text.split_whitespace().count() <= 9, "`{text}` is too long");
+            let lines = asked.lines.iter().chain(&asked.caution);
+            let said = asked.choices().map(|c| &c.label);
+            for line in lines.chain(said) {
+                let text = line.text(language);
+                assert!(!text.contains('{') && !text.trim().is_empty(), "{line:?}");
+            }
+        }
+        assert!(
+            Id::PROMPTS.contains(&asked.message.id),
+            "{:?}",
+            asked.message.id
+        );
         if !facts.is_open() {
             return;
         }
+        self.check_rules(facts, &asked, new);
         // Danger stands before everything.
         assert_eq!(facts.danger.is_some(), shown.message == "danger");
         // Nobody is ordered near before it is safe.
@@ -609,26 +725,7 @@ impl World {
         }
         // No prompt asks to change while committed, and none offers a third minute.
         assert!(!(shown.message == "change-to" && facts.committed()));
-        assert!(facts.running.as_ref().is_none_or(|r| r.more <= 2));
-        // No order to anybody who may be the one hanging.
-        if let Whereabouts::Known(id) = &facts.place {
-            let plan = &facts.opened.as_ref().expect("it is open").plan;
-            let workers = plan
-                .position(id)
-                .map(|p| p.workers.clone())
-                .unwrap_or_default();
-            let since_placed = facts.orders.iter().map(|(_, p)| p.responder.clone());
-            assert!(
-                since_placed.into_iter().all(|r| !workers.contains(&r)),
-                "a worker of {id} was ordered"
-            );
-            let names: Vec<&str> = workers.iter().map(|w| facts.name(w)).collect();
-            let by_name = matches!(shown.message.as_str(), "step-by" | "hazard-task-by");
-            assert!(
-                !by_name || !names.contains(&shown.args[0].as_str()),
-                "`{text}` orders somebody who may hang"
-            );
-        }
+        assert!(facts.running().as_ref().is_none_or(|r| r.more <= 2));
         // The first prompt makes safe; the call is among the first two unless danger, release or closing came between.
         let first: Vec<&str> = state
             .log
@@ -646,19 +743,130 @@ impl World {
             matches!(first.first(), Some(&"safe-to-go-near")),
             "{first:?}"
         );
-        if let Some(second) = first.get(1) {
+        let is_new = new
+            .iter()
+            .any(|r| matches!(r.event, Event::PromptShown { number: 2, .. }));
+        if let Some(second) = first.get(1).filter(|_| is_new) {
             assert!(
                 second.starts_with("call-")
                     || [
                         "danger",
                         "close-nobody-hanging",
                         "safe-to-go-near",
-                        "care-safe-here"
+                        "care-safe-here",
+                        "brief-title",
+                        "who-commands",
+                        "outside-leads",
+                        "close-counted"
                     ]
                     .contains(second)
                     || facts.call.confirmed.is_some(),
                 "the second prompt was {second}"
             );
+        }
+    }
+}
+
+impl World {
+    /// The rules that need more than one line.
+    fn check_rules(&self, facts: &Facts, asked: &Prompt, new: &[Record]) {
+        let text = asked.message.text(Language::English);
+        let case = facts.case();
+        // Rule 11: nobody who hangs, may hang or cannot is on an order, calls, or is named by a prompt; nobody is on two.
+        let hang = facts.may_hang();
+        let mut ordered: Vec<&String> = facts
+            .orders
+            .iter()
+            .map(|it| &it.posting.responder)
+            .collect();
+        ordered.extend(facts.caller());
+        for id in &ordered {
+            assert!(!hang.contains(id), "{id} may hang and is ordered; `{text}`");
+            assert!(!facts.cannot.contains(id), "{id} cannot and is ordered");
+        }
+        let mut once: Vec<&String> = facts
+            .orders
+            .iter()
+            .map(|it| &it.posting.responder)
+            .collect();
+        once.sort();
+        once.dedup();
+        assert_eq!(once.len(), facts.orders.len(), "somebody is on two orders");
+        let by_name = [
+            Id::StepBy,
+            Id::HazardTaskBy,
+            Id::CallBy,
+            Id::TieBy,
+            Id::AskCasualtyBy,
+            Id::CareLayFlatBy,
+        ];
+        if by_name.contains(&asked.message.id) {
+            let names: Vec<&str> = hang.iter().map(|id| facts.name(id)).collect();
+            assert!(
+                !names.contains(&asked.message.args[0].as_str()),
+                "`{text}` orders somebody who may hang"
+            );
+        }
+        // Rules 2 and 9: an exposed step only when it is safe, tied off and checked; an entry only with its conditions.
+        let asks_step = asked.main.as_ref().is_some_and(|c| c.act == Act::StepDone);
+        let hangs = case.casualty.off.is_none();
+        if let (true, Some((running, method, step))) = (asks_step, case.step()) {
+            let role = case.role(running, method, step);
+            let own = running
+                .fallback
+                .and_then(|f| step.fallback.get(f))
+                .is_none();
+            if step.exposed && own {
+                let tied = running.tied.is_some_and(|(at, _)| at == running.step);
+                assert!(tied, "`{text}` exposes somebody who is not tied off");
+            }
+            if let Some(space) = case.position().and_then(|p| p.confined_space.as_ref())
+                && role.is_some_and(|it| it.enters)
+                && (step.near || step.committed)
+            {
+                assert_eq!(running.entry.len(), space.conditions.len(), "`{text}`");
+            }
+            assert!(
+                !running.held,
+                "`{text}` goes on although something stopped it"
+            );
+            assert!(
+                facts.outside.leads.is_none() || !hangs,
+                "`{text}` while outside leads"
+            );
+            assert!(running.securing.is_none(), "`{text}` before it is secured");
+        }
+        if asked.main.as_ref().is_some_and(|c| c.act == Act::TiedOff) && hangs {
+            assert!(facts.may_go_near(), "`{text}` before it is safe");
+        }
+        // Rule 8: what cannot work is not begun.
+        let started = new.iter().rev().find_map(|r| match &r.event {
+            Event::MethodStarted { method, .. } => Some((r.casualty, method)),
+            _ => None,
+        });
+        if let Some((number, method)) = started {
+            let case = facts.case_of(number);
+            let runs = case
+                .casualty
+                .running
+                .as_ref()
+                .is_some_and(|r| r.method == *method);
+            if let (true, Some(method)) = (runs, case.method(method)) {
+                assert!(!case.verdict(method).is_out(), "{} was begun", method.id);
+            }
+        }
+        // Rule 5: the worst stays the worst; nobody who does not answer is asked to help themselves.
+        for case in facts.cases() {
+            let now = case.casualty.condition.map(|it| it.0);
+            assert!(case.casualty.worst >= now);
+        }
+        // Rule 10: the one worked on exists, and each has a clock of their own.
+        assert!(facts.focus < facts.casualties.len().max(1));
+        // The clock stands still off the harness and nowhere else.
+        let (now, later) = (Millis(1_000_000_000), Millis(1_000_060_000));
+        for case in facts.cases() {
+            let counts = case.hanging(later) > case.hanging(now);
+            assert_eq!(counts, case.casualty.off.is_none());
         }
     }
 }

@@ -3,7 +3,7 @@
 use crate::support::plans::plan_toml;
 use groundward::clock::Clock;
 use groundward::engine::{Edges, Engine, run};
-use groundward::incident::{Act, Moment};
+use groundward::incident::{Act, Condition, Moment};
 use groundward::readiness::outlook;
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, INPUTS_MAX, Input, Slot, Snapshot, Tap};
@@ -123,8 +123,10 @@ fn a_rescue_goes_on_while_no_edge_answers() {
         position: Some(position),
     }));
     // No journal reports, no forecast comes: the prompt stands, and after the wait a method begins without a crew.
-    let snapshot = tablet.wait_for("a method", |s| s.facts.running.is_some());
-    assert!(snapshot.facts.forecast.is_none() && snapshot.facts.shown.is_some());
+    tablet.wait_for("an incident", |s| s.facts.is_open());
+    tablet.send(Input::Tap(Tap::Do(Act::Report(Condition::Talking))));
+    let snapshot = tablet.wait_for("a method", |s| s.facts.running().is_some());
+    assert!(snapshot.facts.casualty().forecast.is_none() && snapshot.facts.shown.is_some());
     assert!(
         matches!(snapshot.saved, groundward::signal::Saved::Saving(None)),
         "{:?}",
@@ -163,10 +165,11 @@ fn the_answer_of_a_computation_is_an_input_and_a_stale_one_is_refused() {
     let fresh = wanted(&tablet);
     tablet.send(stale);
     tablet.send(fresh);
-    let snapshot = tablet.wait_for("a forecast", |s| s.facts.forecast.is_some());
+    let snapshot = tablet.wait_for("a forecast", |s| s.facts.casualty().forecast.is_some());
     assert_eq!(
         snapshot
             .facts
+            .casualty()
             .forecast
             .as_ref()
             .map(|f| f.position.as_str()),

@@ -11,6 +11,7 @@ mod log;
 mod plans;
 mod rehearse;
 mod run;
+pub mod script;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};

@@ -5,15 +5,16 @@
 
 use super::plans::PlanArgument;
 use super::run::announce;
+use super::script::{Line, parse, touch};
 use super::{DataFolder, say_error};
 use crate::clock::Clock;
 use crate::engine::Engine;
-use crate::incident::{Act, Condition, Moment, Pick, Prompt, prompt};
+use crate::incident::{Facts, Moment, prompt};
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::writer::{Saved, Writer};
 use crate::readiness::outlook;
-use crate::signal::{Effect, Input, JournalReport, LoadedPlan, Tap};
+use crate::signal::{Effect, Input, JournalReport, LoadedPlan};
 use crate::units::Millis;
 use crate::words::{Language, clock};
 use clap::Args;
@@ -42,120 +43,6 @@ pub(super) struct Options {
 
 /// A script may be this long.
 const SCRIPT_BYTES_MAX: u64 = 1 << 20;
-
-/// One line of a script.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Line {
-    /// Its number in the file, from 1.
-    pub(super) number: usize,
-    /// When, since activation.
-    pub(super) at: Millis,
-    /// What.
-    pub(super) action: Action,
-}
-
-/// What a line does.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Action {
-    /// Somebody hangs, at this position if one is named.
-    Hang(Option<String>),
-    /// Touch an answer of the prompt.
-    Touch(Pick),
-    /// Touch the answer of the list that says this.
-    Choose(String),
-    /// Touch something beside the prompt.
-    Do(Act),
-    /// Take the last touch back.
-    Undo,
-    /// The prompt must say this now.
-    Expect(String),
-}
-
-/// Reads a script; every mistake in it is named with its line.
-pub(super) fn parse(text: &str) -> Result<Vec<Line>, Vec<String>> {
-    let mut lines: Vec<Line> = Vec::new();
-    let mut mistakes = Vec::new();
-    for (index, raw) in text.lines().enumerate() {
-        let number = index + 1;
-        let line = raw.split('#').next().unwrap_or_default().trim();
-        if line.is_empty() {
-            continue;
-        }
-        let (time, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
-        match (time_of(time), action_of(rest.trim())) {
-            (Some(at), Some(action)) => {
-                if lines.last().is_some_and(|l| l.at > at) {
-                    mistakes.push(format!("line {number}: {time} is earlier than the line before; put the lines in order"));
-                }
-                lines.push(Line { number, at, action });
-            }
-            (None, _) => mistakes.push(format!(
-                "line {number}: `{time}` is no time; write minutes and seconds such as 1:05"
-            )),
-            (_, None) => mistakes.push(format!(
-                "line {number}: `{}` is not something to touch; the README lists what is",
-                rest.trim()
-            )),
-        }
-    }
-    if !lines
-        .first()
-        .is_some_and(|l| matches!(l.action, Action::Hang(_)))
-    {
-        mistakes.push("the first line must be `0:00 hang` or `0:00 hang POSITION`".to_owned());
-    }
-    if mistakes.is_empty() {
-        Ok(lines)
-    } else {
-        Err(mistakes)
-    }
-}
-
-fn time_of(text: &str) -> Option<Millis> {
-    let (minutes, seconds) = text.split_once(':')?;
-    let (minutes, seconds) = (minutes.parse::<u32>().ok()?, seconds.parse::<u32>().ok()?);
-    (seconds < 60 && minutes <= 24 * 60)
-        .then(|| Millis::from_seconds(i64::from(minutes) * 60 + i64::from(seconds)))
-}
-
-fn action_of(text: &str) -> Option<Action> {
-    let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-    let rest = rest.trim();
-    let bare = |action: Action| rest.is_empty().then_some(action);
-    let named = || (!rest.is_empty()).then(|| rest.to_owned());
-    match word {
-        "hang" => Some(Action::Hang(named())),
-        "answer" => bare(Action::Touch(Pick::Main)),
-        "small" => bare(Action::Touch(Pick::Small)),
-        "apart" => bare(Action::Touch(Pick::Other)),
-        "choose" => named().map(Action::Choose),
-        "undo" => bare(Action::Undo),
-        "expect" => named().map(Action::Expect),
-        "talking" => bare(Action::Do(Act::Report(Condition::Talking))),
-        "unwell" => bare(Action::Do(Act::Report(Condition::Unwell))),
-        "no-answer" => bare(Action::Do(Act::Report(Condition::NotAnswering))),
-        "call-made" => bare(Action::Do(Act::CallMade)),
-        "touching" => bare(Action::Do(Act::Contact)),
-        "off-harness" => bare(Action::Do(Act::OffHarness)),
-        "still-hanging" => bare(Action::Do(Act::StillHanging)),
-        "danger" => bare(Action::Do(Act::Danger)),
-        "danger-over" => Some(Action::Do(Act::DangerOver(named()))),
-        "straight" => named().map(|method| Action::Do(Act::GoStraight(method))),
-        "place" => Some(Action::Do(Act::ChoosePosition(named()))),
-        "fell" if rest == "unknown" => Some(Action::Do(Act::SetFall {
-            ago: Millis::ZERO,
-            at_least: true,
-        })),
-        "fell" => time_of(rest).map(|ago| {
-            Action::Do(Act::SetFall {
-                ago,
-                at_least: false,
-            })
-        }),
-        "stand-down" => bare(Action::Do(Act::BeginClosing)),
-        _ => None,
-    }
-}
 
 pub(super) fn rehearse(options: &Options) -> u8 {
     match prepare(options)
@@ -285,66 +172,23 @@ impl Stage {
         }
     }
 
-    fn prompt(&self) -> Option<Prompt> {
-        let facts = &self.engine.state().facts;
-        prompt(facts, facts.line.at(&self.now()))
-    }
-
     fn touch(&mut self, line: &Line) -> Result<(), String> {
         let before = self.engine.state().log.len();
-        let shown = self
-            .engine
-            .state()
-            .facts
-            .shown
-            .as_ref()
-            .map_or(0, |s| s.number);
-        let text = self
-            .prompt()
-            .map(|p| p.message.text(Language::English))
-            .unwrap_or_default();
-        let tap = match &line.action {
-            Action::Hang(position) => Tap::Activate {
-                position: position.clone(),
-            },
-            Action::Touch(pick) => Tap::Answer {
-                prompt: shown,
-                pick: *pick,
-            },
-            Action::Choose(label) => {
-                let options = self.prompt().map(|p| p.options).unwrap_or_default();
-                let index = options
-                    .iter()
-                    .position(|c| c.label.text(Language::English) == *label);
-                let index = index.ok_or_else(|| {
-                    format!("nothing in the list says `{label}`; the prompt is `{text}`")
-                })?;
-                Tap::Answer {
-                    prompt: shown,
-                    pick: Pick::Option(index),
-                }
-            }
-            Action::Do(act) => Tap::Do(act.clone()),
-            Action::Undo => {
-                let undo = self
-                    .engine
-                    .state()
-                    .facts
-                    .undo
-                    .as_ref()
-                    .ok_or("there is nothing to take back")?;
-                Tap::Undo { cause: undo.cause }
-            }
-            Action::Expect(expected) if *expected == text => return Ok(()),
-            Action::Expect(expected) => {
-                return Err(format!("the prompt is `{text}` and not `{expected}`"));
-            }
+        let facts = &self.engine.state().facts;
+        let at = facts.line.at(&self.now());
+        let Some(tap) = touch(&line.action, facts, at)? else {
+            return Ok(());
         };
+        let text = prompt(facts, at).map(|p| p.message.text(language(facts)));
+        let text = text.unwrap_or_default();
         self.take(Input::Tap(tap))?;
-        if self.engine.state().log.len() == before {
-            return Err(format!("that has no effect here; the prompt is `{text}`"));
+        match (self.engine.state().log.len() == before, line.refused) {
+            (true, false) => Err(format!("that has no effect here; the prompt is `{text}`")),
+            (false, true) => Err(format!(
+                "that should have had no effect; the prompt was `{text}`"
+            )),
+            _ => Ok(()),
         }
-        Ok(())
     }
 
     fn take(&mut self, input: Input) -> Result<(), String> {
@@ -370,7 +214,7 @@ impl Stage {
             self.shown = Some(shown.number);
             let at = facts.line.at(&self.now());
             let text = prompt(facts, at)
-                .map(|p| p.message.text(Language::English))
+                .map(|p| p.message.text(language(facts)))
                 .unwrap_or_default();
             println!("{:>7}  {text}", clock(facts.since_fall(at)));
         }
@@ -409,6 +253,7 @@ impl Stage {
             Effect::Close
             | Effect::Play(_)
             | Effect::Silence
+            | Effect::Louder(_)
             | Effect::Keep(_)
             | Effect::ReadLog
             | Effect::ReadIncident { .. }
@@ -419,36 +264,9 @@ impl Stage {
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_mistake_of_a_script_is_named_with_its_line() {
-        let mistakes = parse("0:00 hang\n0:99 answer\n0:10 jump\n# fine\n0:05 answer\n")
-            .expect_err("it has mistakes");
-        assert_eq!(mistakes.len(), 2, "{mistakes:?}");
-        assert!(mistakes[0].starts_with("line 2") && mistakes[1].starts_with("line 3"));
-        let mistakes = parse("0:10 hang\n0:05 answer\n").expect_err("the order is wrong");
-        assert!(mistakes[0].contains("line 2"), "{mistakes:?}");
-        assert!(parse("").is_err());
-    }
-
-    #[test]
-    fn a_script_says_what_is_touched_when() {
-        let lines = parse("0:00 hang silo # at once\n1:05 choose Another place\n2:00 fell 3:10\n")
-            .expect("it is right");
-        assert_eq!(lines[0].action, Action::Hang(Some("silo".to_owned())));
-        assert_eq!(
-            (lines[1].at, &lines[1].action),
-            (Millis(65_000), &Action::Choose("Another place".to_owned()))
-        );
-        assert_eq!(
-            lines[2].action,
-            Action::Do(Act::SetFall {
-                ago: Millis(190_000),
-                at_least: false
-            })
-        );
-    }
+fn language(facts: &Facts) -> Language {
+    facts
+        .opened
+        .as_ref()
+        .map_or_else(Language::default, |o| o.language)
 }

@@ -318,6 +318,7 @@ impl Edges for Tablet {
             Effect::Forecast { basis, plan } => self.compute.forecast(basis, plan),
             Effect::Play(cue) => self.player.play(cue),
             Effect::Silence => self.player.silence(),
+            Effect::Louder(louder) => self.player.loud(louder),
             Effect::Keep(kept) => {
                 self.language = kept.settings.language;
                 if let Some(keeper) = &self.keeper {

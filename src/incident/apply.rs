@@ -2,12 +2,17 @@
 //!
 //! A correction folds everything again without the records it takes back, so that nothing has to know its own inverse.
 
-use super::event::{Aftercare, Event, PlanStanding, Record, Why};
+use super::event::{
+    Aftercare, Condition, Due, Event, Opening, PlanStanding, Record, Report, Stop, Why,
+};
+use super::loaded::moves_on;
 use super::state::{
-    Casualty, Facts, Opened, Running, Securing, Shown, State, Undo, Whereabouts, Window,
+    Casualty, Command, Facts, Handing, Opened, Order, Running, Securing, Shown, State, Undo,
+    Whereabouts, Window,
 };
 use crate::plan::{Milestone, Plan};
-use crate::units::Millis;
+use crate::readiness::Posting;
+use crate::units::{Millis, Speed};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -95,57 +100,33 @@ impl Facts {
         self.take_event(record, at, plan);
     }
 
-    fn first(&mut self) -> &mut Casualty {
+    /// The casualty that a record concerns; there is always the first.
+    fn of(&mut self, record: &Record) -> &mut Casualty {
         if self.casualties.is_empty() {
             self.casualties.push(Casualty::default());
         }
-        &mut self.casualties[0]
+        let index = usize::from(record.casualty).saturating_sub(1);
+        let last = self.casualties.len() - 1;
+        &mut self.casualties[index.min(last)]
     }
 
     fn take_event(&mut self, record: &Record, at: Millis, plan: Option<&Arc<Plan>>) {
+        // A casualty that was taken back is not there for what was recorded of it since.
+        let known = usize::from(record.casualty) <= self.casualties.len().max(1);
+        if !known && !is_shared(&record.event) {
+            return;
+        }
         match &record.event {
-            Event::Opened(opening) => {
-                let read = || crate::plan::fit(&opening.plan_name, &opening.plan);
-                let plan = plan
-                    .cloned()
-                    .or_else(read)
-                    .unwrap_or_else(|| Arc::new(crate::plan::bare().clone()));
-                self.opened = Some(Opened::new(opening, plan, &record.now));
-                self.line = super::time::TimeLine::starting(&record.now);
-                if opening.plan_standing == PlanStanding::None {
-                    self.place = Whereabouts::NotListed;
-                }
-            }
+            Event::Opened(opening) => self.open(opening, record, plan),
             Event::Activated { position } => {
-                self.first();
-                if let Some(id) = position {
-                    self.place = Whereabouts::Known(id.clone());
-                }
-                self.placed = at;
-            }
-            Event::PositionChosen { position } => {
-                self.place = position
-                    .clone()
-                    .map_or(Whereabouts::NotListed, Whereabouts::Known);
-                self.placed = at;
-                self.forecast = None;
-                self.orders.clear();
-                self.running = None;
-                self.windows.clear();
-                self.scene.made_safe.clear();
-            }
-            Event::FallTimeSet { ago_ms, at_least } => {
-                let casualty = self.first();
-                casualty.fell = Millis(at.0.saturating_sub(*ago_ms));
-                casualty.fell_at_least = *at_least;
-                casualty.fell_corrected = true;
-            }
-            Event::SafeConfirmed {} => self.scene.safe = Some(at),
-            Event::NotSafeYet {} | Event::HazardNotSafeYet { .. } => self.scene.not_yet = Some(at),
-            Event::HazardMadeSafe { hazard } => {
-                if !self.scene.made_safe.contains(hazard) {
-                    self.scene.made_safe.push(hazard.clone());
-                }
+                let nowhere = self.opened.as_ref().map(|o| o.standing);
+                let casualty = self.of(record);
+                casualty.placed = at;
+                casualty.place = match position {
+                    Some(id) => Whereabouts::Known(id.clone()),
+                    None if nowhere == Some(PlanStanding::None) => Whereabouts::NotListed,
+                    None => Whereabouts::Unknown,
+                };
             }
             Event::CallOrdered { to } => {
                 self.call.ordered.push((to.clone(), at));
@@ -153,98 +134,68 @@ impl Facts {
             }
             Event::CallPassed {} => self.call.passed = Some(at),
             Event::CallConfirmed { .. } => self.call.confirmed = Some(at),
-            Event::ForecastAdopted { forecast } => self.forecast = Some(forecast.clone()),
-            Event::OrderGiven { method, posting } => {
-                self.orders.push((method.clone(), posting.clone()))
+            Event::CallFailed {} => self.call.confirmed = None,
+            Event::HelpExpected { in_ms } => {
+                self.outside.expected = Some(Millis(at.0.saturating_add(*in_ms)));
             }
-            Event::MethodStarted { method, .. } => {
-                let planned = self.method(method).map_or(Millis::ZERO, |m| m.change_after);
-                let after = self
-                    .forecast_of(method)
-                    .map_or(planned, |f| Millis(f.change_after_ms));
-                self.running = Some(Running {
-                    method: method.clone(),
-                    started: at,
-                    step: 0,
-                    fallback: None,
-                    change_by: at.saturating_add(after),
-                    more: 0,
-                    securing: None,
-                });
+            Event::OutsideAsked {} => {
+                self.outside.asked.get_or_insert(at);
             }
-            Event::StepDone { step, .. } => {
-                if let Some(running) = &mut self.running {
-                    running.step = running.step.max(step.saturating_add(1));
-                    running.fallback = None;
+            Event::OutsideTookOver {} => self.outside.leads = Some(at),
+            Event::OutsideLeft {} => self.outside.leads = None,
+            Event::CommandTaken {} => {
+                self.command = Command {
+                    by: None,
+                    handing: Some(Handing::Brief),
+                    taken: Some(at),
+                };
+            }
+            Event::BriefHeard {} => self.command.handing = Some(Handing::Name),
+            Event::CommandNamed { by } => {
+                self.command.by.clone_from(by);
+                self.command.handing = None;
+                if let Some(by) = by {
+                    self.drop_orders_of(by);
                 }
             }
-            Event::NotWorkingReported { .. } => {
-                if self.committed()
-                    && let Some(running) = &mut self.running
-                {
-                    running.securing = Some(Securing::Onward);
+            Event::LanguageChosen { language } => {
+                if let Some(opened) = &mut self.opened {
+                    opened.language = *language;
                 }
             }
-            Event::StraightWanted { method } => {
-                if let Some(running) = &mut self.running {
-                    running.securing = Some(Securing::Straight(method.clone()));
+            Event::OthersStopped {} => self.others.stopped = Some(at),
+            Event::OthersNotYet {} => self.others.not_yet = Some(at),
+            Event::WindReported { mm_s } => {
+                self.wind = Some(Speed(*mm_s));
+                for casualty in &mut self.casualties {
+                    casualty.stopped.retain(|(_, what)| *what != Stop::Wind);
                 }
             }
-            Event::Secured {} => {
-                if let Some(running) = &mut self.running {
-                    running.securing = None;
+            Event::ResponderReported { responder, report } => self.report_of(responder, *report),
+            Event::OrderWithdrawn { responder } => self.drop_orders_of(responder),
+            Event::KitGone { kit, station } => {
+                let lost = (kit.clone(), station.clone());
+                if !self.gone.contains(&lost) {
+                    self.gone.push(lost);
                 }
             }
-            Event::FallbackStarted { fallback, .. } => {
-                if let Some(running) = &mut self.running {
-                    running.fallback = Some(*fallback);
-                }
-            }
-            Event::MoreTimeTaken { change_by_ms, .. } => {
-                if let Some(running) = &mut self.running {
-                    running.change_by = Millis(*change_by_ms);
-                    running.more = running.more.saturating_add(1);
-                }
-            }
-            Event::MethodChanged { .. } => {
-                if let Some(running) = self.running.take() {
-                    self.windows.push(Window {
-                        method: running.method,
-                        from: running.started,
-                        to: at,
-                    });
-                }
-            }
-            Event::ConditionReported { condition } => {
-                let casualty = self.first();
-                casualty.condition = Some((*condition, at));
-                casualty.worst = casualty.worst.max(Some(*condition));
-            }
-            Event::FirstContactMade {} => {
-                self.first().contact.get_or_insert(at);
-            }
-            Event::OffHarness {} => {
-                let casualty = self.first();
-                casualty.off.get_or_insert((at, record.cause));
-                casualty.contact.get_or_insert(at);
-                self.pass_release();
-            }
-            Event::AtLandingPlace {} => {
-                self.first().landed.get_or_insert(at);
-                if let Some(running) = &mut self.running {
-                    running.step = usize::MAX;
-                }
-            }
-            Event::AftercareAnswered { item, well } => {
-                self.aftercare.push((*item, *well, at));
-                // Nothing asked before a turn for the worse counts any more, so the list may begin again.
-                if *item == Aftercare::Watch && *well {
-                    self.aftercare
-                        .retain(|(i, w, t)| *i != Aftercare::Watch || !w || *t == at);
-                }
-            }
+            Event::Noted { note } => self.notes.push((*note, record.casualty, at)),
             Event::DangerCalled {} => self.danger = Some(at),
-            Event::DangerCleared { .. } => self.danger = None,
+            Event::DangerCleared { .. } => {
+                self.danger = None;
+                // Nothing goes on by itself: both connected, weight held, tied off and checked again.
+                for casualty in &mut self.casualties {
+                    if let Some(running) = &mut casualty.running {
+                        running.tied = None;
+                    }
+                }
+                let committed: Vec<bool> = self.cases().map(|case| case.committed()).collect();
+                for (casualty, committed) in self.casualties.iter_mut().zip(committed) {
+                    if let Some(running) = casualty.running.as_mut().filter(|_| committed) {
+                        running.securing.get_or_insert(Securing::Resume);
+                    }
+                }
+            }
             Event::StandDownBegan {} => self.closing = Some(Vec::new()),
             Event::StandDownLeft {} => self.closing = None,
             Event::StandDownAnswered { item } => {
@@ -267,6 +218,7 @@ impl Facts {
                     number: *number,
                     message: message.clone(),
                     args,
+                    casualty: record.casualty,
                     since: at,
                     by_itself,
                 });
@@ -275,25 +227,417 @@ impl Facts {
                 }
             }
             Event::ClockMarked {} | Event::Resumed { .. } => self.marked = at,
-            Event::Corrected { .. } => self.undo = None,
-            Event::Unknown { .. } => {}
+            Event::Corrected { .. } => {
+                self.undo = None;
+                // Who was ordered since may be one who hangs, or cannot, now that the slip is taken back.
+                self.drop_orders_of_those_who_may_hang();
+            }
+            Event::OrderGiven { method, posting } => {
+                self.give(record.casualty, method, posting, at);
+            }
+            Event::TaskGiven { posting } => self.give(record.casualty, "", posting, at),
+            Event::CameDue { what } => {
+                self.came_due = Some((*what, record.casualty, at));
+                let casualty = self.of(record);
+                match what {
+                    Due::CheckDue => casualty.lapsed = casualty.lapsed.max(1),
+                    Due::CheckLost => casualty.lapsed = 2,
+                    Due::CareCheck => casualty.lapsed = 1,
+                    Due::PastTarget => casualty.past_target = true,
+                    Due::ChangeNear => {
+                        if let Some(running) = &mut casualty.running {
+                            running.near = true;
+                        }
+                    }
+                }
+            }
+            Event::SafeConfirmed {}
+            | Event::NotSafeYet {}
+            | Event::HazardNotSafeYet { .. }
+            | Event::HazardMadeSafe { .. } => self.take_scene(record, at),
+            Event::CasualtyAdded { .. }
+            | Event::CasualtyNamed { .. }
+            | Event::CasualtyChosen {}
+            | Event::WorkedOn {} => {
+                self.take_casualty(record, at);
+                self.drop_orders_of_those_who_may_hang();
+            }
+            Event::MethodStarted { .. }
+            | Event::StepDone { .. }
+            | Event::NotWorkingReported { .. }
+            | Event::StraightWanted { .. }
+            | Event::Secured {}
+            | Event::FallbackStarted { .. }
+            | Event::MoreTimeTaken { .. }
+            | Event::MethodChanged { .. }
+            | Event::TiedOff { .. }
+            | Event::EntryConditionMet { .. }
+            | Event::GroundHeld {}
+            | Event::StopCalled { .. }
+            | Event::WentOn { .. }
+            | Event::MethodPutBack { .. } => self.take_method(record, at),
+            Event::PositionChosen { .. }
+            | Event::FallTimeSet { .. }
+            | Event::ForecastAdopted { .. }
+            | Event::ConditionReported { .. }
+            | Event::InDangerSaid { .. }
+            | Event::FirstContactMade {}
+            | Event::OffHarness {}
+            | Event::AtLandingPlace {}
+            | Event::StuckAloft {}
+            | Event::AftercareAnswered { .. }
+            | Event::CareRefused {}
+            | Event::HandedOver { .. } => self.take_state(record, at),
+            Event::KitWithdrawn { .. } | Event::Unknown { .. } => {}
         }
     }
 
-    /// Goes on behind the step that releases, so that what is left is only the way down.
-    fn pass_release(&mut self) {
-        let Some(running) = &self.running else { return };
-        let release = self.method(&running.method).and_then(|m| {
-            m.steps
-                .iter()
-                .position(|s| s.milestone == Some(Milestone::OffHarness))
-        });
-        if let (Some(release), Some(running)) = (release, &mut self.running) {
-            running.step = running.step.max(release + 1);
-            running.fallback = None;
-            running.securing = None;
+    fn open(&mut self, opening: &Opening, record: &Record, plan: Option<&Arc<Plan>>) {
+        let read = || crate::plan::fit(&opening.plan_name, &opening.plan);
+        let plan = plan
+            .cloned()
+            .or_else(read)
+            .unwrap_or_else(|| Arc::new(crate::plan::bare().clone()));
+        self.opened = Some(Opened::new(opening, plan, &record.now));
+        self.command.by.clone_from(&opening.in_command);
+        self.line = super::time::TimeLine::starting(&record.now);
+    }
+
+    /// What was said of a responder.
+    fn report_of(&mut self, responder: &str, report: Report) {
+        self.there.retain(|id| id != responder);
+        self.cannot.retain(|id| id != responder);
+        match report {
+            Report::There => self.there.push(responder.to_owned()),
+            Report::CanAgain => {}
+            Report::Cannot => {
+                self.cannot.push(responder.to_owned());
+                self.drop_orders_of(responder);
+            }
         }
     }
+
+    fn drop_orders_of(&mut self, responder: &str) {
+        self.orders.retain(|it| it.posting.responder != responder);
+        self.there.retain(|id| id != responder);
+    }
+
+    fn drop_orders_of_those_who_may_hang(&mut self) {
+        let hang = self.may_hang();
+        let cannot = &self.cannot;
+        let may = |id: &String| !hang.contains(id) && !cannot.contains(id);
+        self.orders.retain(|it| may(&it.posting.responder));
+        self.there.retain(may);
+    }
+
+    /// An order takes the place of the one before: nobody is on two.
+    fn give(&mut self, casualty: u16, method: &str, posting: &Posting, at: Millis) {
+        self.drop_orders_of(&posting.responder);
+        self.orders.push(Order {
+            casualty,
+            method: method.to_owned(),
+            posting: posting.clone(),
+            at,
+        });
+    }
+
+    /// Whether one may go near, for everybody who hangs at the same place.
+    fn take_scene(&mut self, record: &Record, at: Millis) {
+        let place = self.of(record).place.clone();
+        for casualty in self.casualties.iter_mut().filter(|it| it.place == place) {
+            let scene = &mut casualty.scene;
+            match &record.event {
+                Event::SafeConfirmed {} => scene.safe = Some(at),
+                Event::NotSafeYet {} | Event::HazardNotSafeYet { .. } => scene.not_yet = Some(at),
+                Event::HazardMadeSafe { hazard } if !scene.made_safe.contains(hazard) => {
+                    scene.made_safe.push(hazard.clone());
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// Who hangs, and who is worked on.
+    fn take_casualty(&mut self, record: &Record, at: Millis) {
+        match &record.event {
+            Event::CasualtyAdded {
+                responder,
+                rescuer,
+                fell_ms,
+            } => {
+                let first = self.casualty().clone();
+                let mut scene = first.scene;
+                if *rescuer {
+                    // A rescuer does not fall where all is safe: it is asked again, for everybody there.
+                    scene.safe = None;
+                    scene.not_yet = None;
+                    for casualty in &mut self.casualties {
+                        if casualty.place == first.place {
+                            casualty.scene = scene.clone();
+                        }
+                    }
+                }
+                self.casualties.push(Casualty {
+                    who: responder.clone(),
+                    named: responder.is_some(),
+                    rescuer: *rescuer,
+                    place: first.place,
+                    placed: at,
+                    scene,
+                    fell: Millis(*fell_ms),
+                    fell_at_least: first.fell_at_least && !rescuer,
+                    ..Casualty::default()
+                });
+                self.focus_chosen = false;
+                if let Some(responder) = responder {
+                    self.drop_orders_of(responder);
+                    self.leave_command(responder);
+                }
+            }
+            Event::CasualtyNamed { responder } => {
+                let casualty = self.of(record);
+                casualty.who.clone_from(responder);
+                casualty.named = true;
+                if let Some(responder) = responder {
+                    self.drop_orders_of(responder);
+                    self.leave_command(responder);
+                }
+            }
+            Event::CasualtyChosen {} | Event::WorkedOn {} => {
+                let last = self.casualties.len().saturating_sub(1);
+                self.focus = usize::from(record.casualty).saturating_sub(1).min(last);
+                self.focus_chosen = matches!(record.event, Event::CasualtyChosen {});
+            }
+            _ => {}
+        }
+    }
+
+    /// Whoever hangs is not in command: somebody else says who is.
+    fn leave_command(&mut self, responder: &str) {
+        if self.command.by.as_deref() == Some(responder) {
+            self.command.by = None;
+            self.command.handing = Some(Handing::Name);
+        }
+    }
+
+    /// The method that runs for a casualty.
+    fn take_method(&mut self, record: &Record, at: Millis) {
+        let case = self.case_of(record.casualty);
+        let committed = case.committed();
+        let after = |id: &str| {
+            let planned = case.method(id).map_or(Millis::ZERO, |m| m.change_after);
+            let forecast = case.forecast_of(id);
+            forecast.map_or(planned, |f| Millis(f.change_after_ms))
+        };
+        let change_by = match &record.event {
+            Event::MethodStarted { method, .. } => at.saturating_add(after(method)),
+            _ => at,
+        };
+        let casualty = self.of(record);
+        if let Some((method, step)) = moves_on(&record.event) {
+            match casualty.used.iter_mut().find(|(id, _)| id == method) {
+                Some((_, reached)) => *reached = (*reached).max(step),
+                None => casualty.used.push((method.to_owned(), step)),
+            }
+        }
+        match &record.event {
+            Event::MethodStarted { method, .. } => {
+                casualty.running = Some(Running {
+                    method: method.clone(),
+                    started: at,
+                    step: 0,
+                    fallback: None,
+                    change_by,
+                    more: 0,
+                    securing: None,
+                    near: false,
+                    tied: None,
+                    entry: Vec::new(),
+                    ground_held: false,
+                    held: false,
+                });
+                return;
+            }
+            Event::MethodChanged { .. } => {
+                if let Some(running) = casualty.running.take() {
+                    casualty.windows.push(Window {
+                        method: running.method,
+                        from: running.started,
+                        to: at,
+                    });
+                }
+                return;
+            }
+            Event::StopCalled { method, what } => {
+                casualty.stopped.push((method.clone(), *what));
+                casualty.put_back.retain(|id| id != method);
+            }
+            Event::MethodPutBack { method } | Event::WentOn { method } => {
+                casualty.stopped.retain(|(id, _)| id != method);
+                if !casualty.put_back.contains(method) {
+                    casualty.put_back.push(method.clone());
+                }
+            }
+            _ => {}
+        }
+        let Some(running) = &mut casualty.running else {
+            return;
+        };
+        match &record.event {
+            Event::StepDone { step, .. } => {
+                running.step = running.step.max(step.saturating_add(1));
+                running.fallback = None;
+            }
+            Event::NotWorkingReported { .. } if committed => {
+                running.securing = Some(Securing::Onward);
+            }
+            Event::StopCalled { method, .. } if *method == running.method && committed => {
+                running.securing = Some(Securing::Stopped);
+            }
+            Event::StraightWanted { method } => {
+                running.securing = Some(Securing::Straight(method.clone()));
+            }
+            Event::Secured {} => {
+                running.held = running.securing == Some(Securing::Stopped);
+                running.securing = None;
+            }
+            Event::WentOn { .. } => running.held = false,
+            Event::FallbackStarted { fallback, .. } => running.fallback = Some(*fallback),
+            Event::MoreTimeTaken { change_by_ms, .. } => {
+                running.change_by = Millis(*change_by_ms);
+                running.more = running.more.saturating_add(1);
+                running.near = false;
+            }
+            Event::TiedOff { step, fallback, .. } => running.tied = Some((*step, *fallback)),
+            Event::EntryConditionMet { index } if !running.entry.contains(index) => {
+                running.entry.push(*index);
+            }
+            Event::GroundHeld {} => running.ground_held = true,
+            _ => {}
+        }
+    }
+
+    /// How a casualty is, and where.
+    fn take_state(&mut self, record: &Record, at: Millis) {
+        let release = self.release_step(record.casualty);
+        let casualty = self.of(record);
+        match &record.event {
+            Event::PositionChosen { position } => {
+                casualty.place = position
+                    .clone()
+                    .map_or(Whereabouts::NotListed, Whereabouts::Known);
+                casualty.placed = at;
+                casualty.forecast = None;
+                casualty.running = None;
+                casualty.windows.clear();
+                casualty.stopped.clear();
+                casualty.scene.made_safe.clear();
+                self.orders
+                    .retain(|it| it.casualty != record.casualty || it.method.is_empty());
+                self.drop_orders_of_those_who_may_hang();
+            }
+            Event::FallTimeSet { ago_ms, at_least } => {
+                casualty.fell = Millis(at.0.saturating_sub(*ago_ms));
+                casualty.fell_at_least = *at_least;
+                casualty.fell_corrected = true;
+            }
+            Event::ForecastAdopted { forecast } => casualty.forecast = Some(forecast.clone()),
+            Event::ConditionReported { condition } => {
+                casualty.condition = Some((*condition, at));
+                casualty.worst = casualty.worst.max(Some(*condition));
+                casualty.lapsed = 0;
+                if *condition != Condition::NotAnswering {
+                    casualty.voice.get_or_insert(at);
+                }
+            }
+            Event::InDangerSaid { danger } => casualty.in_danger = *danger,
+            Event::FirstContactMade {} => {
+                casualty.contact.get_or_insert(at);
+            }
+            Event::OffHarness {} => {
+                casualty.off.get_or_insert((at, record.cause));
+                casualty.contact.get_or_insert(at);
+                // What is left of the method is only the way down.
+                if let (Some(release), Some(running)) = (release, &mut casualty.running) {
+                    running.step = running.step.max(release + 1);
+                    running.fallback = None;
+                    running.securing = None;
+                    running.held = false;
+                }
+            }
+            Event::AtLandingPlace {} => {
+                casualty.landed.get_or_insert(at);
+                casualty.aloft = false;
+                if let Some(running) = &mut casualty.running {
+                    running.step = usize::MAX;
+                }
+            }
+            Event::StuckAloft {} => casualty.aloft = true,
+            Event::AftercareAnswered { item, well } => {
+                casualty.aftercare.push((*item, *well, at));
+                // Nothing asked before a turn for the worse counts any more, so the list may begin again.
+                if *item == Aftercare::Watch && *well {
+                    casualty
+                        .aftercare
+                        .retain(|(i, w, t)| *i != Aftercare::Watch || !w || *t == at);
+                }
+                if *item == Aftercare::Watch {
+                    casualty.lapsed = 0;
+                }
+            }
+            Event::CareRefused {} => casualty.refused = Some(at),
+            Event::HandedOver { to } => casualty.handed = Some((*to, at)),
+            _ => {}
+        }
+    }
+
+    /// The step of the running method that ends off the harness.
+    fn release_step(&self, number: u16) -> Option<usize> {
+        let case = self.case_of(number);
+        let running = case.casualty.running.as_ref()?;
+        let steps = &case.method(&running.method)?.steps;
+        steps
+            .iter()
+            .position(|s| s.milestone == Some(Milestone::OffHarness))
+    }
+}
+
+/// True for what concerns everybody, or adds a casualty, whatever number stands in the record.
+fn is_shared(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Opened(_)
+            | Event::CasualtyAdded { .. }
+            | Event::PromptShown { .. }
+            | Event::ClockMarked {}
+            | Event::Resumed { .. }
+            | Event::Corrected { .. }
+            | Event::CallOrdered { .. }
+            | Event::CallPassed {}
+            | Event::CallConfirmed { .. }
+            | Event::CallFailed {}
+            | Event::HelpExpected { .. }
+            | Event::OutsideAsked {}
+            | Event::OutsideTookOver {}
+            | Event::OutsideLeft {}
+            | Event::CommandTaken {}
+            | Event::BriefHeard {}
+            | Event::CommandNamed { .. }
+            | Event::LanguageChosen { .. }
+            | Event::OthersStopped {}
+            | Event::OthersNotYet {}
+            | Event::WindReported { .. }
+            | Event::ResponderReported { .. }
+            | Event::OrderWithdrawn { .. }
+            | Event::KitGone { .. }
+            | Event::Noted { .. }
+            | Event::DangerCalled {}
+            | Event::DangerCleared { .. }
+            | Event::StandDownBegan {}
+            | Event::StandDownLeft {}
+            | Event::StandDownAnswered { .. }
+            | Event::StoodDown {}
+    )
 }
 
 /// True for what a touch can do by mistake and an undo takes back.
@@ -320,6 +664,31 @@ fn is_touch(event: &Event) -> bool {
             | Event::AtLandingPlace {}
             | Event::AftercareAnswered { .. }
             | Event::StandDownAnswered { .. }
+            | Event::CasualtyAdded { .. }
+            | Event::CasualtyNamed { .. }
+            | Event::CasualtyChosen {}
+            | Event::InDangerSaid { .. }
+            | Event::TiedOff { .. }
+            | Event::EntryConditionMet { .. }
+            | Event::GroundHeld {}
+            | Event::OthersStopped {}
+            | Event::OthersNotYet {}
+            | Event::WindReported { .. }
+            | Event::StopCalled { .. }
+            | Event::WentOn { .. }
+            | Event::MethodPutBack { .. }
+            | Event::ResponderReported { .. }
+            | Event::KitGone { .. }
+            | Event::CallFailed {}
+            | Event::HelpExpected { .. }
+            | Event::OutsideAsked {}
+            | Event::OutsideTookOver {}
+            | Event::OutsideLeft {}
+            | Event::CommandNamed { .. }
+            | Event::Noted { .. }
+            | Event::StuckAloft {}
+            | Event::CareRefused {}
+            | Event::HandedOver { .. }
     )
 }
 
@@ -335,6 +704,9 @@ fn comes_by_itself(event: &Event) -> bool {
                 ..
             }
             | Event::ClockMarked {}
+            | Event::CameDue { .. }
+            | Event::WorkedOn {}
+            | Event::TaskGiven { .. }
             | Event::PromptShown { .. }
             | Event::Resumed { .. }
     )

@@ -3,15 +3,17 @@
 //! Pure: the state, the wish and the clocks come in as arguments. What is decided is applied to a draft as it goes, so
 //! that what follows from it (a method begun, an order given, the next prompt) is decided in the same breath.
 
-use super::event::{Condition, Event, Opening, Reading, Record, Why};
-use super::prompt::{Act, Pick, care_comes_back, held_back, prompt};
+use super::act::Act;
+use super::care::care_check_due;
+use super::case::Case;
+use super::event::{Due, Event, Opening, Reading, Record, Why};
+use super::prompt::{Pick, prompt};
 use super::state::{
-    ANSWER_GUARD, CLOCK_MARK_EVERY, FORECAST_WAIT, Facts, MORE_TIME, MORE_TIME_MAX, Securing,
-    State, UNDO_SHOWN, Whereabouts,
+    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, FORECAST_WAIT, Facts, State, UNDO_SHOWN,
+    Whereabouts,
 };
 use super::time::Moment;
-use crate::plan::{Hazard, Milestone, Position};
-use crate::readiness::{Basis, Forecast};
+use crate::readiness::{Basis, Forecast, Posting};
 use crate::units::Millis;
 use std::sync::Arc;
 
@@ -134,13 +136,20 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
         Command::Undo { cause } => draft.undo(cause)?,
         Command::Wake => {}
         Command::Adopt { basis, forecast } => {
-            if basis_of(&state.facts).is_none_or(|now| !now.asks_as(&basis))
-                || state.facts.casualty().off.is_some()
+            let case = state.facts.case_of(basis.casualty);
+            let fits = case.number == basis.casualty.max(1) && case.casualty.off.is_none();
+            match case
+                .basis()
+                .filter(|now| fits && now.position == basis.position)
             {
-                return Err(Refusal::StaleForecast);
+                None => return Err(Refusal::StaleForecast),
+                Some(now) if now.asks_as(&basis) => {
+                    draft.push_for(case.number, Event::ForecastAdopted { forecast });
+                    draft.order_crew();
+                }
+                // Somebody was lost, found or named since: the numbers that stand, stand until the next come.
+                Some(now) => draft.wanted.push(Wanted::Forecast(now)),
             }
-            draft.push(Event::ForecastAdopted { forecast });
-            draft.order_crew();
         }
         Command::Resume { since_start_ms } => draft.resume(since_start_ms),
     }
@@ -151,82 +160,19 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
     })
 }
 
-/// What a forecast for the present facts would be made from.
-pub fn basis_of(facts: &Facts) -> Option<Basis> {
-    let opened = facts.opened.as_ref()?;
-    let position = facts.position()?;
-    Some(Basis {
-        position: position.id.clone(),
-        present: opened.roll_call.clone(),
-        in_command: opened.in_command.clone(),
-        excluded: position.workers.clone(),
-        reserved: busy(facts, position),
-    })
-}
-
-/// Who has a task now that is no role of a method: the caller until the call is made, and whoever makes a hazard safe.
-fn busy(facts: &Facts, position: &Position) -> Vec<String> {
-    let calling = match facts.call.confirmed {
-        None => facts.call.ordered.last().and_then(|(to, _)| to.clone()),
-        Some(_) => None,
-    };
-    let open = |hazard: &&Hazard| !facts.scene.made_safe.contains(&hazard.id);
-    let isolating = position.hazards.iter().filter(open);
-    let mut busy: Vec<String> = isolating
-        .filter_map(|it| it.by.clone())
-        .chain(calling)
-        .collect();
-    busy.sort_unstable();
-    busy.dedup();
-    busy
-}
-
-/// When the state next needs to be asked, on its own time line. Never in the past.
-pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
-    if !facts.is_open() {
-        return None;
-    }
-    let policy = facts.policy();
-    let call = &facts.call;
-    let mut times = vec![facts.marked.saturating_add(CLOCK_MARK_EVERY)];
-    if call.confirmed.is_none() {
-        times.extend(
-            call.ordered
-                .last()
-                .map(|(_, t)| t.saturating_add(policy.call_confirm)),
-        );
-        times.extend(
-            call.prompted
-                .map(|t| t.saturating_add(policy.call_gives_way)),
-        );
-    }
-    times.extend(
-        facts
-            .scene
-            .not_yet
-            .map(|t| t.saturating_add(policy.ask_again)),
-    );
-    times.extend(facts.running.as_ref().map(|r| r.change_by));
-    if facts.running.is_none() {
-        times.push(facts.placed.saturating_add(FORECAST_WAIT));
-    }
-    times.extend(care_comes_back(facts));
-    times.into_iter().filter(|t| *t > at).min()
-}
-
-struct Draft<'a> {
-    state: State,
+pub(super) struct Draft<'a> {
+    pub(super) state: State,
     now: &'a Moment,
     first: usize,
-    wanted: Vec<Wanted>,
+    pub(super) wanted: Vec<Wanted>,
 }
 
 impl Draft<'_> {
-    fn facts(&self) -> &Facts {
+    pub(super) fn facts(&self) -> &Facts {
         &self.state.facts
     }
 
-    fn at(&self) -> Millis {
+    pub(super) fn at(&self) -> Millis {
         self.facts().line.at(self.now)
     }
 
@@ -237,33 +183,38 @@ impl Draft<'_> {
             .collect()
     }
 
-    fn push(&mut self, event: Event) {
+    /// Records what happened to the casualty worked on, or to all.
+    pub(super) fn push(&mut self, event: Event) {
+        let number = self.facts().case().number;
+        self.push_for(number, event);
+    }
+
+    /// Records what happened to the casualty with this number.
+    pub(super) fn push_for(&mut self, casualty: u16, event: Event) {
         let facts = self.facts();
         let at = match &event {
             Event::Opened(_) => Millis::ZERO,
             Event::Resumed { at_ms, .. } => Millis(*at_ms),
             _ => self.at(),
         };
-        let (incident, who): (Arc<str>, Arc<str>) = match (&event, &facts.opened) {
+        let (incident, in_command): (Arc<str>, Option<&str>) = match (&event, &facts.opened) {
             (Event::Opened(opening), _) => (
                 opening.incident.as_str().into(),
-                opening.in_command.as_deref().unwrap_or("tablet").into(),
+                opening.in_command.as_deref(),
             ),
-            (_, Some(opened)) => (
-                opened.incident.clone(),
-                opened.in_command.as_deref().unwrap_or("tablet").into(),
-            ),
-            (_, None) => ("".into(), "tablet".into()),
+            (_, Some(opened)) => (opened.incident.clone(), facts.command.by.as_deref()),
+            (_, None) => ("".into(), None),
         };
+        let case = facts.case_of(casualty);
         let record = Record {
             seq: self.state.log.len() as u64,
             cause: self.first as u64,
             incident,
             now: self.now.clone(),
-            elapsed: facts.since_fall(at).max(Millis::ZERO),
-            at_least: facts.at_least(),
-            who,
-            casualty: 1,
+            elapsed: case.since_fall(at).max(Millis::ZERO),
+            at_least: case.at_least(),
+            who: in_command.unwrap_or("tablet").into(),
+            casualty,
             v: Record::version(),
             event,
         };
@@ -279,9 +230,9 @@ impl Draft<'_> {
                 .is_some_and(|o| o.plan.position(id).is_some())
         });
         self.push(Event::Activated { position: known });
-        let to = self.next_caller();
+        let to = self.facts().next_caller();
         self.push(Event::CallOrdered { to });
-        self.want_forecast();
+        self.want_forecasts();
     }
 
     fn resume(&mut self, since_start_ms: i64) {
@@ -301,291 +252,20 @@ impl Draft<'_> {
             before,
             after,
         });
-        if self.facts().forecast.is_none() {
-            self.want_forecast();
+        if self.facts().casualty().forecast.is_none() {
+            self.want_forecasts();
         }
     }
 
-    /// Who calls next: somebody free who was asked least often and whose skills the rescue asks for least; never the
-    /// person in command while anybody else is there.
-    fn next_caller(&self) -> Option<String> {
-        let facts = self.facts();
-        let opened = facts.opened.as_ref()?;
-        let plan = &opened.plan;
-        let asked = |id: &String| {
-            facts
-                .call
-                .ordered
-                .iter()
-                .filter(|(to, _)| to.as_ref() == Some(id))
-                .count()
-        };
-        let here = facts
-            .position()
-            .map_or(&plan.positions[..], std::slice::from_ref);
-        let roles = || here.iter().flat_map(|p| &p.methods).flat_map(|m| &m.roles);
-        let wanted = |id: &String| {
-            let person = plan.responder(id);
-            let holds = |q: &String| person.is_some_and(|p| p.holds(q));
-            roles()
-                .filter(|role| role.qualification.as_ref().is_some_and(holds))
-                .count()
-        };
-        facts
-            .free_people()
-            .into_iter()
-            .filter(|id| Some(id) != opened.in_command.as_ref())
-            .min_by_key(|id| (asked(id), wanted(id)))
-    }
-
-    fn want_forecast(&mut self) {
-        if let Some(basis) = basis_of(self.facts()) {
-            self.wanted.push(Wanted::Forecast(basis));
+    /// Asks for the numbers of everybody who hangs at a place that the plan knows.
+    pub(super) fn want_forecasts(&mut self) {
+        let hanging = self.facts().cases().filter(|it| it.casualty.off.is_none());
+        let wanted: Vec<_> = hanging.filter_map(Case::basis).collect();
+        for basis in wanted {
+            if !self.wanted.contains(&Wanted::Forecast(basis.clone())) {
+                self.wanted.push(Wanted::Forecast(basis));
+            }
         }
-    }
-
-    fn act(&mut self, act: Act) -> Result<(), Refusal> {
-        let facts = self.facts();
-        if act == Act::Leave {
-            return if facts.is_open() {
-                Err(Refusal::NotNow)
-            } else {
-                self.wanted.push(Wanted::Leave);
-                Ok(())
-            };
-        }
-        if !facts.is_open() {
-            return Err(Refusal::NotOpen);
-        }
-        let off = facts.casualty().off;
-        let only_if = |holds: bool| if holds { Ok(()) } else { Err(Refusal::NotNow) };
-        match act {
-            Act::SaySafe => {
-                only_if(facts.scene.safe.is_none())?;
-                self.push(Event::SafeConfirmed {});
-            }
-            Act::SayNotYet => self.push(Event::NotSafeYet {}),
-            Act::HazardSafe(hazard) => {
-                only_if(facts.open_hazard().is_some_and(|h| h.id == hazard))?;
-                self.push(Event::HazardMadeSafe { hazard });
-            }
-            Act::HazardNotYet(hazard) => self.push(Event::HazardNotSafeYet { hazard }),
-            Act::CallPassed => {
-                only_if(facts.call.passed.is_none())?;
-                self.push(Event::CallPassed {});
-            }
-            Act::CallMade => {
-                only_if(facts.call.confirmed.is_none())?;
-                let by = facts.call.ordered.last().and_then(|(to, _)| to.clone());
-                self.push(Event::CallConfirmed { by });
-            }
-            Act::ChoosePosition(position) => {
-                let known = position.as_ref().is_none_or(|id| {
-                    facts
-                        .opened
-                        .as_ref()
-                        .is_some_and(|o| o.plan.position(id).is_some())
-                });
-                only_if(known && off.is_none())?;
-                self.push(Event::PositionChosen { position });
-                self.want_forecast();
-            }
-            Act::SetFall { ago, at_least } => {
-                only_if(off.is_none() && ago >= Millis::ZERO)?;
-                // "Time unknown" keeps what is known for certain: the time since activation, or since an earlier fall as set before.
-                let ago = if at_least {
-                    facts.since_fall(self.at())
-                } else {
-                    ago
-                };
-                self.push(Event::FallTimeSet {
-                    ago_ms: ago.0,
-                    at_least,
-                });
-            }
-            Act::StepDone => self.step_done()?,
-            Act::NotWorking => self.not_working()?,
-            Act::Secured => self.secured()?,
-            Act::Change => {
-                only_if(facts.running.is_some() && off.is_none() && !facts.committed())?;
-                self.change(Why::Change);
-            }
-            Act::MoreTime => {
-                let running = facts
-                    .running
-                    .as_ref()
-                    .filter(|r| r.more < MORE_TIME_MAX)
-                    .ok_or(Refusal::NotNow)?;
-                let (method, change_by) =
-                    (running.method.clone(), self.at().max(running.change_by));
-                let change_by_ms = change_by.saturating_add(MORE_TIME).0;
-                self.push(Event::MoreTimeTaken {
-                    method,
-                    change_by_ms,
-                });
-            }
-            Act::GoStraight(method) => self.go_straight(method)?,
-            Act::Report(condition) => self.report(condition),
-            Act::Contact => {
-                only_if(facts.casualty().contact.is_none())?;
-                self.push(Event::FirstContactMade {});
-            }
-            Act::OffHarness => {
-                only_if(off.is_none())?;
-                self.push(Event::OffHarness {});
-            }
-            Act::StillHanging => {
-                let (_, cause) = off.ok_or(Refusal::NotNow)?;
-                self.still_hanging(cause);
-            }
-            Act::AtLanding => {
-                only_if(off.is_some() && facts.casualty().landed.is_none())?;
-                self.push(Event::AtLandingPlace {});
-            }
-            Act::Care(item, well) => {
-                only_if(off.is_some())?;
-                self.push(Event::AftercareAnswered { item, well });
-            }
-            Act::Danger => {
-                only_if(facts.danger.is_none())?;
-                self.push(Event::DangerCalled {});
-            }
-            Act::DangerOver(by) => {
-                only_if(facts.danger.is_some())?;
-                self.push(Event::DangerCleared { by });
-            }
-            Act::BeginClosing => {
-                only_if(facts.closing.is_none())?;
-                self.push(Event::StandDownBegan {});
-            }
-            Act::LeaveClosing => {
-                only_if(facts.closing.is_some())?;
-                self.push(Event::StandDownLeft {});
-            }
-            Act::Close(item) => {
-                only_if(facts.closing.is_some())?;
-                self.push(Event::StandDownAnswered { item });
-            }
-            Act::StandDown => {
-                only_if(facts.closing.is_some())?;
-                self.push(Event::StoodDown {});
-                self.wanted.push(Wanted::Close);
-            }
-            Act::Leave => {}
-        }
-        Ok(())
-    }
-
-    fn step_done(&mut self) -> Result<(), Refusal> {
-        let facts = self.facts();
-        let (running, method, step) = facts.step().ok_or(Refusal::NotNow)?;
-        let off = facts.casualty().off.is_some();
-        // A step that needs going near cannot have been ordered, so it cannot be answered either.
-        if running.securing.is_some() || (!off && held_back(facts, step)) {
-            return Err(Refusal::NotNow);
-        }
-        let (method, index, milestone) = (method.id.clone(), running.step, step.milestone);
-        self.push(Event::StepDone {
-            method,
-            step: index,
-        });
-        match milestone {
-            Some(Milestone::FirstContact) if self.facts().casualty().contact.is_none() => {
-                self.push(Event::FirstContactMade {});
-            }
-            Some(Milestone::OffHarness) if !off => self.push(Event::OffHarness {}),
-            Some(Milestone::Landing) if off => self.push(Event::AtLandingPlace {}),
-            _ => {}
-        }
-        Ok(())
-    }
-
-    fn not_working(&mut self) -> Result<(), Refusal> {
-        let facts = self.facts();
-        let running = facts
-            .running
-            .as_ref()
-            .filter(|r| r.securing.is_none())
-            .ok_or(Refusal::NotNow)?;
-        let (method, step) = (running.method.clone(), running.step);
-        let committed = facts.committed();
-        self.push(Event::NotWorkingReported { method, step });
-        if !committed {
-            self.onward();
-        }
-        Ok(())
-    }
-
-    fn secured(&mut self) -> Result<(), Refusal> {
-        let securing = self
-            .facts()
-            .running
-            .as_ref()
-            .and_then(|r| r.securing.clone())
-            .ok_or(Refusal::NotNow)?;
-        self.push(Event::Secured {});
-        match securing {
-            Securing::Onward => self.onward(),
-            Securing::Straight(method) => self.start(method, Why::Straight),
-        }
-        Ok(())
-    }
-
-    /// The next fallback of the step, else the next method.
-    fn onward(&mut self) {
-        let next = self.facts().step().and_then(|(running, method, step)| {
-            let fallback = running.fallback.map_or(0, |f| f + 1);
-            step.fallback
-                .get(fallback)
-                .map(|_| (method.id.clone(), running.step, fallback))
-        });
-        match next {
-            Some((method, step, fallback)) => self.push(Event::FallbackStarted {
-                method,
-                step,
-                fallback,
-            }),
-            // Off the harness there is no other method to change to: the way down goes on.
-            None if self.facts().casualty().off.is_none() => self.change(Why::Change),
-            None => {}
-        }
-    }
-
-    fn change(&mut self, why: Why) {
-        match self.facts().next_method().map(|m| m.id.clone()) {
-            Some(next) => self.start(next, why),
-            None => self.leave_method(None),
-        }
-    }
-
-    fn leave_method(&mut self, to: Option<String>) {
-        if let Some(from) = self.facts().running.as_ref().map(|r| r.method.clone()) {
-            self.push(Event::MethodChanged { from, to });
-        }
-    }
-
-    fn start(&mut self, method: String, why: Why) {
-        self.leave_method(Some(method.clone()));
-        self.push(Event::MethodStarted { method, why });
-        self.order_crew();
-    }
-
-    fn go_straight(&mut self, method: String) -> Result<(), Refusal> {
-        let facts = self.facts();
-        let already = facts.running.as_ref().is_some_and(|r| r.method == method);
-        if facts.casualty().off.is_some() || facts.method(&method).is_none() || already {
-            return Err(Refusal::NotNow);
-        }
-        if facts.committed() {
-            self.push(Event::StraightWanted { method });
-        } else {
-            self.start(method, Why::Straight);
-        }
-        Ok(())
-    }
-
-    fn report(&mut self, condition: Condition) {
-        self.push(Event::ConditionReported { condition });
     }
 
     fn undo(&mut self, cause: u64) -> Result<(), Refusal> {
@@ -625,59 +305,79 @@ impl Draft<'_> {
             .collect()
     }
 
-    fn take_back(&mut self, cause: u64) {
+    pub(super) fn take_back(&mut self, cause: u64) {
         self.push(Event::Corrected { cause });
-        if self.facts().forecast.is_none() {
-            self.want_forecast();
-        }
+        self.want_forecasts();
     }
 
-    /// Takes back the release and everything said of the time after it.
-    fn still_hanging(&mut self, cause: u64) {
-        let mut causes = vec![cause];
-        for record in &self.state.log {
-            let after_release = matches!(
-                record.event,
-                Event::StepDone { .. }
-                    | Event::AtLandingPlace {}
-                    | Event::AftercareAnswered { .. }
-                    | Event::StandDownBegan {}
-                    | Event::StandDownAnswered { .. }
-            );
-            if record.cause > cause && after_release && !causes.contains(&record.cause) {
-                causes.push(record.cause);
+    /// Sends the crew of the method that runs, each posting once, and with the first orders a first aider with an AED.
+    pub(super) fn order_crew(&mut self) {
+        for number in self.numbers() {
+            let facts = self.facts();
+            let case = facts.case_of(number);
+            let Some((running, forecast)) = case
+                .casualty
+                .running
+                .as_ref()
+                .zip(case.casualty.forecast.as_ref())
+                .filter(|_| case.casualty.landed.is_none())
+            else {
+                continue;
+            };
+            let Some(expected) = case.forecast_of(&running.method) else {
+                continue;
+            };
+            let method = running.method.clone();
+            let stands = |p: &&Posting| {
+                facts
+                    .orders
+                    .iter()
+                    .any(|it| it.casualty == number && it.method == method && it.posting == **p)
+            };
+            let hangs = facts.may_hang();
+            let can = |p: &&Posting| {
+                !hangs.contains(&p.responder) && !facts.cannot.contains(&p.responder)
+            };
+            let crew = expected.crew.iter().filter(|p| !stands(p) && can(p));
+            let crew: Vec<_> = crew.cloned().collect();
+            let first_aider = forecast.first_aider.clone();
+            if facts.danger.is_some() || case.casualty.off.is_some() {
+                continue;
             }
-        }
-        for cause in causes {
-            self.take_back(cause);
+            for posting in crew {
+                self.push_for(
+                    number,
+                    Event::OrderGiven {
+                        method: method.clone(),
+                        posting,
+                    },
+                );
+            }
+            self.send_first_aider(number, first_aider);
         }
     }
 
-    /// Sends the crew of the running method, each posting once.
-    fn order_crew(&mut self) {
+    fn send_first_aider(&mut self, number: u16, posting: Option<Box<Posting>>) {
         let facts = self.facts();
-        let Some(running) = &facts.running else {
-            return;
-        };
-        let Some(forecast) = facts.forecast_of(&running.method) else {
-            return;
-        };
-        let method = running.method.clone();
-        let new: Vec<_> = forecast
-            .crew
+        let sent = facts
+            .orders
             .iter()
-            .filter(|p| !facts.orders.iter().any(|(m, o)| *m == method && o == *p))
-            .cloned()
-            .collect();
-        for posting in new {
-            self.push(Event::OrderGiven {
-                method: method.clone(),
-                posting,
-            });
+            .any(|it| it.posting.role == Posting::FIRST_AID);
+        // The numbers may be older than what is known by now.
+        let idle = |it: &Posting| {
+            facts.order_of(&it.responder).is_none()
+                && facts.caller() != Some(&it.responder)
+                && !facts.cannot.contains(&it.responder)
+                && !facts.may_hang().contains(&it.responder)
+        };
+        if let Some(posting) = posting.filter(|it| !sent && idle(it)) {
+            let posting = *posting;
+            self.push_for(number, Event::TaskGiven { posting });
         }
     }
 
-    /// Decides what follows by itself: the call passed on, a method begun, the clock written down, the next prompt.
+    /// Decides what follows by itself: the call passed on, what the time brought, who is worked on, a method begun, the
+    /// clock written down, the next prompt.
     fn settle(&mut self, answered: bool) {
         if !self.facts().is_open() {
             if self.facts().opened.is_some() && self.wanted.iter().all(|w| *w != Wanted::Leave) {
@@ -692,12 +392,18 @@ impl Draft<'_> {
                 && facts.call.ordered.last().is_some_and(|(_, t)| {
                     at.0.saturating_sub(t.0) >= facts.policy().call_confirm.0
                 });
-        if overdue {
-            let to = self.next_caller();
+        // Whoever turns out to hang, or cannot, does not call either.
+        let lost = facts
+            .caller()
+            .is_some_and(|id| facts.cannot.contains(id) || facts.may_hang().contains(id));
+        if overdue || lost {
+            let to = self.facts().next_caller();
             self.push(Event::CallOrdered { to });
         }
+        self.note_what_came_due(at);
+        self.turn_to_the_first();
         if self.may_begin(at)
-            && let Some(method) = self.facts().next_method().map(|m| m.id.clone())
+            && let Some(method) = self.facts().case().next_method().map(|m| m.id.clone())
         {
             self.start(method, Why::Ladder);
         }
@@ -707,17 +413,50 @@ impl Draft<'_> {
         self.show(answered);
     }
 
-    /// The first method begins by itself once the place is known and the crew is set, or the wait for it is over.
+    fn numbers(&self) -> Vec<u16> {
+        self.facts().cases().map(|case| case.number).collect()
+    }
+
+    fn note_what_came_due(&mut self, at: Millis) {
+        for number in self.numbers() {
+            // What came due may make the next thing due.
+            while let Some(what) = due(self.facts().case_of(number), at) {
+                self.push_for(number, Event::CameDue { what });
+            }
+        }
+    }
+
+    /// Turns to the casualty who comes first by the rules, unless the person in command chose another, or something is
+    /// connected that must not be left.
+    fn turn_to_the_first(&mut self) {
+        let facts = self.facts();
+        let chosen = facts.focus_chosen && facts.casualty().off.is_none();
+        if facts.casualties.len() < 2 || chosen || facts.committed() {
+            return;
+        }
+        let first = facts.first_by_rule();
+        if let Some(first) = first.filter(|it| *it != facts.focus) {
+            let number = u16::try_from(first + 1).unwrap_or(u16::MAX);
+            self.push_for(number, Event::WorkedOn {});
+        }
+    }
+
+    /// The first method begins by itself once the place is known, the casualty was asked or the time for it is over, and the
+    /// crew is set or the wait for it is over.
     fn may_begin(&self, at: Millis) -> bool {
         let facts = self.facts();
-        let waited = at.0.saturating_sub(facts.placed.0) >= FORECAST_WAIT.0;
-        let crew_set = facts.forecast.is_some() || basis_of(facts).is_none() || waited;
-        facts.place != Whereabouts::Unknown
-            && facts.casualty().off.is_none()
+        let casualty = facts.casualty();
+        let waited = at.0.saturating_sub(casualty.placed.0) >= FORECAST_WAIT.0;
+        let crew_set = casualty.forecast.is_some() || facts.case().basis().is_none() || waited;
+        casualty.place != Whereabouts::Unknown
+            && casualty.off.is_none()
             && facts.danger.is_none()
+            && facts.outside.leads.is_none()
             && facts.closing.is_none()
-            && facts.running.is_none()
-            && facts.windows.is_empty()
+            && casualty.running.is_none()
+            && casualty.windows.is_empty()
+            // What can be asked of the casualty decides which method is the first.
+            && (casualty.condition.is_some() || casualty.lapsed > 0)
             && crew_set
     }
 
@@ -728,10 +467,10 @@ impl Draft<'_> {
             return;
         };
         let message = prompt.message.id.as_str();
-        let same = facts
-            .shown
-            .as_ref()
-            .is_some_and(|s| s.message == message && s.args == prompt.message.args);
+        let number = facts.case().number;
+        let same = facts.shown.as_ref().is_some_and(|s| {
+            s.message == message && s.args == prompt.message.args && s.casualty == number
+        });
         if same && !answered {
             return;
         }
@@ -754,4 +493,66 @@ impl Draft<'_> {
         };
         self.push(event);
     }
+}
+
+/// What the time has brought for a casualty and nobody has noted yet.
+fn due(case: Case<'_>, at: Millis) -> Option<Due> {
+    let casualty = case.casualty;
+    if casualty.off.is_some() {
+        return care_check_due(case, at).then_some(Due::CareCheck);
+    }
+    let [once, twice] = case.check_times();
+    if casualty.lapsed == 0 && at >= once {
+        return Some(Due::CheckDue);
+    }
+    if casualty.lapsed == 1 && at >= twice {
+        return Some(Due::CheckLost);
+    }
+    if !casualty.past_target && case.since_fall(at) > case.facts.policy().target {
+        return Some(Due::PastTarget);
+    }
+    let running = casualty.running.as_ref()?;
+    let near = at.saturating_add(CHANGE_NEAR) >= running.change_by;
+    (near && !running.near && !case.committed() && case.next_method().is_some())
+        .then_some(Due::ChangeNear)
+}
+
+/// When the state next needs to be asked, on its own time line. Never in the past.
+pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
+    if !facts.is_open() {
+        return None;
+    }
+    let policy = facts.policy();
+    let call = &facts.call;
+    let mut times = vec![facts.marked.saturating_add(CLOCK_MARK_EVERY)];
+    if call.confirmed.is_none() {
+        times.extend(
+            call.ordered
+                .last()
+                .map(|(_, t)| t.saturating_add(policy.call_confirm)),
+        );
+        times.extend(
+            call.prompted
+                .map(|t| t.saturating_add(policy.call_gives_way)),
+        );
+    }
+    let put_off = facts.casualties.iter().map(|it| it.scene.not_yet);
+    let put_off = put_off.chain([facts.others.not_yet]).flatten();
+    times.extend(put_off.map(|t| t.saturating_add(policy.ask_again)));
+    times.push(super::approach::OTHERS_ASKED_AFTER);
+    for case in facts.cases() {
+        if let Some(running) = &case.casualty.running {
+            times.push(running.change_by);
+            times.push(running.change_by.saturating_sub(CHANGE_NEAR));
+        } else {
+            times.push(case.casualty.placed.saturating_add(FORECAST_WAIT));
+        }
+        if case.casualty.off.is_none() {
+            times.extend(case.check_times());
+            let target = case.casualty.fell.saturating_add(policy.target);
+            times.push(target.saturating_add(Millis(1)));
+        }
+        times.extend(super::care::care_comes_back(case));
+    }
+    times.into_iter().filter(|t| *t > at).min()
 }

@@ -16,12 +16,14 @@ use std::sync::Arc;
 /// Version of the meaning of each kind written by this program.
 const KIND_VERSION: u64 = 1;
 
-/// How the worker is.
+/// How the worker is, from the best to the worst.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Condition {
     /// Answers and has no complaint.
     Talking,
+    /// Answers and cannot help: tangled, or hurt.
+    Stuck,
     /// Answers and shows signs of pre-syncope.
     Unwell,
     /// Does not answer.
@@ -72,6 +74,71 @@ pub enum Why {
     Straight,
     /// The one before was given up.
     Change,
+}
+
+/// What a responder, or somebody beside them, said of that responder.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Report {
+    /// Where the order sent them.
+    There,
+    /// Cannot do it, or is not here.
+    Cannot,
+    /// Can be sent again.
+    CanAgain,
+}
+
+/// Why a method must stop at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stop {
+    /// The wind is over the method's limit.
+    Wind,
+    /// One of the lines that the plan names, by its index.
+    Line(usize),
+}
+
+/// What the time brought.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Due {
+    /// The change-by time is near.
+    ChangeNear,
+    /// The target has gone by.
+    PastTarget,
+    /// The condition is older than its interval: not checked.
+    CheckDue,
+    /// It is older than two intervals: planned as not answering.
+    CheckLost,
+    /// After the release: the check of every minute.
+    CareCheck,
+}
+
+/// Something seen or done that changes no time and no order. None of them stops or slows the clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum Note {
+    ReliefStraps,
+    LegsRaised,
+    Foothold,
+    Bleeding,
+    HeadHurt,
+    RadioLost,
+    WayBlocked,
+    Photograph,
+    Remember,
+}
+
+/// Who took over the care of a casualty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs)]
+pub enum CareTaker {
+    Ambulance,
+    Doctor,
+    FireService,
+    Refused,
 }
 
 /// Everything that decides, written down before anything is decided.
@@ -171,6 +238,80 @@ pub enum Event {
     DangerCalled {},
     /// Somebody decided that the danger is over.
     DangerCleared { by: Option<String> },
+    /// One more hangs; a rescuer where one of those sent fell. `fell_ms` is on the time line.
+    CasualtyAdded {
+        responder: Option<String>,
+        rescuer: bool,
+        fell_ms: i64,
+    },
+    /// Somebody said who hangs; nobody means: not one of the plan's people.
+    CasualtyNamed { responder: Option<String> },
+    /// The person in command works on this casualty first.
+    CasualtyChosen {},
+    /// By the rule, this casualty is worked on first.
+    WorkedOn {},
+    /// The casualty is in immediate danger there, or no longer.
+    InDangerSaid { danger: bool },
+    /// Whoever is exposed next is tied off, and the partner checked it.
+    TiedOff {
+        method: String,
+        step: usize,
+        fallback: Option<usize>,
+    },
+    /// A condition for going in is met.
+    EntryConditionMet { index: usize },
+    /// What makes lowering here possible is in place.
+    GroundHeld {},
+    /// All others at height have stopped.
+    OthersStopped {},
+    /// Not all of them have.
+    OthersNotYet {},
+    /// The wind was read.
+    WindReported { mm_s: i64 },
+    /// Something stops a method at once.
+    StopCalled { method: String, what: Stop },
+    /// The person in command goes on with it all the same.
+    WentOn { method: String },
+    /// The person in command puts a method back that the condition had ruled out.
+    MethodPutBack { method: String },
+    /// Somebody said something of a responder.
+    ResponderReported { responder: String, report: Report },
+    /// An order was taken back.
+    OrderWithdrawn { responder: String },
+    /// A standing task was given beside the methods.
+    TaskGiven { posting: Posting },
+    /// Kit of this kind is not at this station.
+    KitGone { kit: String, station: String },
+    /// The call did not get through after all.
+    CallFailed {},
+    /// Outside help said when it comes, counted from this record.
+    HelpExpected { in_ms: i64 },
+    /// Outside height rescue was asked for.
+    OutsideAsked {},
+    /// Outside rescue leads from here.
+    OutsideTookOver {},
+    /// The crew leads again.
+    OutsideLeft {},
+    /// Somebody took command; the brief is shown.
+    CommandTaken {},
+    /// The brief was read.
+    BriefHeard {},
+    /// Who is in command now; nobody means: not one of the plan's people.
+    CommandNamed { by: Option<String> },
+    /// The screen speaks another language.
+    LanguageChosen { language: Language },
+    /// The time brought something.
+    CameDue { what: Due },
+    /// A note.
+    Noted { note: Note },
+    /// There is no way down left for a casualty off the harness: outside height rescue is needed.
+    StuckAloft {},
+    /// The casualty wants no care.
+    CareRefused {},
+    /// Somebody took over the care.
+    HandedOver { to: CareTaker },
+    /// These were withdrawn and tagged.
+    KitWithdrawn { pieces: Vec<String> },
     /// The records of one cause were taken back.
     Corrected { cause: u64 },
     /// The closing questions began.
@@ -229,6 +370,7 @@ pub enum Aftercare {
     NeverAlone,
     Doctor,
     Watch,
+    LookAgain,
 }
 
 /// Closing questions, in the order they are asked.

@@ -3,21 +3,37 @@
 //! `decide` turns a wish and the clocks into records, `State::apply` folds records into what is known, `prompt` says the
 //! one thing to do, `next_wakeup` says when to look again. No clock, disk, sound, thread or screen is reached from here.
 
+mod act;
 mod apply;
+mod approach;
+mod brief;
+mod care;
+mod case;
 mod decide;
 mod event;
+mod ladder;
+mod loaded;
+mod people;
 mod prompt;
 mod state;
 mod time;
+mod working;
 
-pub use decide::{Command, Decision, Refusal, Wanted, basis_of, decide, next_wakeup};
+pub use act::Act;
+pub use approach::call_words;
+pub use brief::{handover, lines as brief};
+pub use case::Case;
+pub use decide::{Command, Decision, Refusal, Wanted, decide, next_wakeup};
 pub use event::{
-    Aftercare, Closing, Condition, Event, NotARecord, Opening, PlanApproval, PlanStanding, Reading,
-    Record, Why,
+    Aftercare, CareTaker, Closing, Condition, Due, Event, NotARecord, Note, Opening, PlanApproval,
+    PlanStanding, Reading, Record, Report, Stop, Why,
 };
-pub use prompt::{Act, Choice, Pick, Prompt, past_target, prompt, target_mark};
+pub use ladder::Verdict;
+pub use loaded::loaded;
+pub use prompt::{Choice, Pick, Prompt, past_target, prompt, target_mark};
 pub use state::{
-    ANSWER_GUARD, CLOCK_MARK_EVERY, Call, Casualty, FORECAST_WAIT, Facts, MORE_TIME, MORE_TIME_MAX,
-    Opened, Running, Scene, Securing, Shown, State, UNDO_SHOWN, Undo, Whereabouts, Window,
+    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, Call, Casualty, FORECAST_WAIT, Facts, Handing,
+    MORE_TIME, MORE_TIME_MAX, Opened, Order, Running, Scene, Securing, Shown, State, UNDO_SHOWN,
+    Undo, Whereabouts, Window,
 };
 pub use time::{Carried, Moment, TimeLine, WALL_STEP_MAX_MS};

@@ -44,8 +44,7 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     let fell = casualty.fell;
     let minute = 60_000;
     let change_by = facts
-        .running
-        .as_ref()
+        .running()
         .map_or(0, |r| r.change_by.0.saturating_sub(fell.0));
     let reach = (target.0 + minute)
         .max(facts.since_fall(at).0 + minute)
@@ -112,7 +111,9 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
     let (facts, at) = (sight.facts(), sight.at());
     let since_fall = |t: Millis| clock(Millis(t.0.saturating_sub(scale.fell.0)));
     let off = facts.casualty().off.map(|(off, _)| off);
-    let mut bands: Vec<Band> = facts
+    let case = facts.case();
+    let mut bands: Vec<Band> = case
+        .casualty
         .windows
         .iter()
         .map(|w| Band {
@@ -120,11 +121,11 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
             ..band(BandKind::Past, scale, w.from, w.to, facts.method(&w.method))
         })
         .collect();
-    let Some(running) = &facts.running else {
+    let Some(running) = facts.running() else {
         return bands;
     };
     let method = facts.method(&running.method);
-    let changes = off.is_none() && !facts.committed() && facts.next_method().is_some();
+    let changes = off.is_none() && !facts.committed() && case.next_method().is_some();
     let end = match off {
         Some(off) => off,
         None if changes => running.change_by.max(at),
@@ -148,13 +149,14 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
     }
     // What would come after: the next method, and the one after that in the order of the ladder.
     let mut from = end;
-    let tried =
-        |m: &Method| m.id == running.method || facts.windows.iter().any(|w| w.method == m.id);
-    let next = facts.next_method();
+    let tried = |m: &Method| {
+        m.id == running.method || case.casualty.windows.iter().any(|w| w.method == m.id)
+    };
+    let next = case.next_method();
     let later = facts
         .methods()
         .iter()
-        .filter(|m| !facts.ruled_out(m) && !tried(m) && Some(*m) != next);
+        .filter(|m| !case.verdict(m).is_out() && !tried(m) && Some(*m) != next);
     for (index, method) in next.into_iter().chain(later).take(2).enumerate() {
         let length = facts
             .forecast_of(&method.id)
@@ -181,14 +183,20 @@ fn footers(sight: Sight<'_>) -> Vec<SharedString> {
     let facts = sight.facts();
     let casualty = facts.casualty();
     let mut footers = Vec::new();
-    let out: Vec<&str> = facts
-        .methods()
-        .iter()
-        .filter(|m| facts.ruled_out(m))
-        .map(|m| m.name.as_str())
-        .collect();
-    if casualty.off.is_none() && !out.is_empty() {
-        footers.push(sight.with(Id::OutOnly, [&out.join(", ")]));
+    let case = facts.case();
+    if casualty.off.is_none() {
+        // Impossible ones stay visible, one line each, with the reason.
+        let out = facts.methods().iter().filter_map(|method| {
+            let verdict = case.verdict(method);
+            let why = verdict.reason().filter(|_| verdict.is_out())?;
+            Some(format!("{}: {}", capital(&method.name), sight.say(why)).into())
+        });
+        footers.extend(out);
+        footers.extend(
+            case.why_not_in_order()
+                .filter(|why| why.id == Id::HandsFirst)
+                .map(|why| sight.say(&why)),
+        );
     }
     let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
     let time = wall_time(sight.wall_ms(casualty.fell), offset);

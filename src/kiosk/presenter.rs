@@ -1,5 +1,6 @@
 //! Pushes what is to be shown into the window, and sends what is touched. Synchronous; lives on the screen's thread.
 
+use super::entry::Next;
 use super::sight::Sight;
 use super::ui::Band;
 use super::ui::{
@@ -51,6 +52,7 @@ struct Lists {
     hash: Rows<SharedString>,
     options: Rows<Choice>,
     people: Rows<Person>,
+    sheet_lines: Rows<SharedString>,
     sheet_choices: Rows<Choice>,
     log_items: Rows<LogItem>,
     log_rows: Rows<LogRow>,
@@ -61,6 +63,10 @@ struct Lists {
 struct Local {
     shown: Option<(Arc<Snapshot>, Moment, bool)>,
     sheet: SheetKind,
+    /// Whose sheet it is, where it is about one person.
+    person: Option<String>,
+    /// True while everybody must look at the prompt: danger, a change of command.
+    gripped: bool,
     log: bool,
     incident: Option<String>,
     undo: Option<u64>,
@@ -102,6 +108,7 @@ impl Presenter {
             hash => set_hash,
             options => set_options,
             people => set_people,
+            sheet_lines => set_sheet_lines,
             sheet_choices => set_sheet_choices,
             log_items => set_log_items,
             log_rows => set_log_rows,
@@ -129,6 +136,12 @@ impl Presenter {
                 local.log = false;
                 local.incident = None;
             }
+            let facts = &snapshot.facts;
+            let gripped = facts.danger.is_some() || facts.command.handing.is_some();
+            if gripped && !local.gripped {
+                local.sheet = SheetKind::None;
+            }
+            local.gripped = gripped;
             if !sheets::applies(local.sheet, sight) {
                 local.sheet = SheetKind::None;
             }
@@ -165,6 +178,7 @@ impl Presenter {
         lists.hash.set(&view.hash);
         lists.options.set(&view.options);
         lists.people.set(&view.people);
+        lists.sheet_lines.set(&view.sheet_lines);
         lists.sheet_choices.set(&view.sheet_choices);
         lists.log_items.set(&view.log_items);
         lists.log_rows.set(&view.log_rows);
@@ -172,6 +186,7 @@ impl Presenter {
         state.set_dark(view.dark);
         state.set_drill(view.drill);
         state.set_danger(view.danger);
+        state.set_flash(view.flash);
         state.set_notices_more(view.notices_more.clone());
         state.set_saved(view.saved.clone());
         state.set_site(view.site.clone());
@@ -197,6 +212,8 @@ impl Presenter {
         state.set_call(view.call.clone());
         state.set_alarm(view.alarm.clone());
         state.set_ways(view.ways.clone());
+        state.set_lead(view.lead.clone());
+        state.set_crew(view.crew.clone());
         state.set_sheet(view.sheet.clone());
         state.set_log_title(view.log_title.clone());
         state.set_log_sub(view.log_sub.clone());
@@ -261,6 +278,7 @@ impl Presenter {
                 }
             }
             Ask::Danger => (self.send)(Tap::Do(Act::Danger)),
+            Ask::Lead => (self.send)(Tap::Do(Act::TakeCommand)),
             Ask::Log => {
                 self.local.borrow_mut().log = true;
                 (self.send)(Tap::ReadLog);
@@ -275,7 +293,6 @@ impl Presenter {
 
     fn open(&self, kind: SheetKind) {
         match kind {
-            SheetKind::Call => (self.send)(Tap::Do(Act::CallMade)),
             SheetKind::Command => (self.send)(Tap::NextInCommand),
             kind => {
                 self.local.borrow_mut().sheet = kind;
@@ -289,23 +306,24 @@ impl Presenter {
         let Some((snapshot, now, _)) = shown else {
             return;
         };
-        let next = sheets::chosen(
-            Sight {
-                snapshot: &snapshot,
-                now: &now,
-            },
-            kind,
-            id,
-        );
-        match next {
-            sheets::Next::Send(tap) => {
+        let sight = Sight {
+            snapshot: &snapshot,
+            now: &now,
+        };
+        let person = self.local.borrow().person.clone();
+        match sheets::chosen(sight, kind, person.as_deref(), id) {
+            Next::Person(id) => {
+                self.local.borrow_mut().person = Some(id);
+                self.open(SheetKind::Person);
+            }
+            Next::Send(tap) => {
                 self.local.borrow_mut().sheet = SheetKind::None;
                 (self.send)(tap);
                 self.again();
             }
-            sheets::Next::Stay(tap) => (self.send)(tap),
-            sheets::Next::Open(kind) => self.open(kind),
-            sheets::Next::Nothing => {}
+            Next::Stay(tap) => (self.send)(tap),
+            Next::Open(kind) => self.open(kind),
+            Next::Nothing => {}
         }
     }
 }
@@ -316,6 +334,7 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
     let mut view = View {
         dark: snapshot.settings.theme == Theme::Dark,
         drill: snapshot.drill,
+        flash: snapshot.flash,
         saved: sight.saved(),
         ..View::default()
     };
@@ -342,7 +361,7 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
         (None, _) if local.log => log::fill(&mut view, sight, local.incident.as_deref()),
         (None, _) => standby::fill(&mut view, sight),
     }
-    sheets::fill(&mut view, sight, local.sheet);
+    sheets::fill(&mut view, sight, local.sheet, local.person.as_deref());
     view
 }
 

@@ -1,9 +1,10 @@
 //! Fills the rescue screen: how long, where, the one prompt and what stands under it, the tiles.
 
+use super::crew_sheets::{standing, to_go};
 use super::sight::{Sight, capital, digits, tile};
-use super::ui::{Choice, Kit, Mark, Person, Place, Prompt, Screen, Tone};
+use super::ui::{Choice, Icon, Kit, Mark, Person, Place, Prompt, Screen, Tone};
 use super::view::View;
-use super::{drop_line, ui};
+use super::{drop_line, pictures, ui};
 use crate::incident::{self, Act, Condition, Whereabouts, past_target, prompt};
 use crate::units::Millis;
 use crate::words::{Id, clock, metres, seconds, wall_time};
@@ -13,6 +14,8 @@ use slint::SharedString;
 const PEOPLE_MAX: usize = 3;
 /// At most this many lines stand under a prompt.
 const LINES_MAX: usize = 4;
+/// At most this many lines are read at once.
+const READ_MAX: usize = 8;
 /// The head hash is written in groups of this many digits.
 const HASH_GROUP: usize = 4;
 
@@ -56,20 +59,44 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
     } else {
         Id::TileDangerSub
     };
-    view.alarm = tile(sight.label(Id::TileDanger), sight.label(danger), Tone::Bad);
+    view.alarm = tile(
+        sight.label(Id::TileDanger),
+        sight.label(danger),
+        Tone::Bad,
+        Icon::Danger,
+    );
     view.ways = tile(
         sight.label(Id::TileOther),
         sight.label(Id::TileOtherSub),
         Tone::Quiet,
+        Icon::Ways,
     );
+    view.lead = lead(sight);
+    let sent = facts.orders.len();
+    let sent = match sent {
+        0 => sight.label(Id::PeopleNone),
+        count => sight.with(Id::PeopleSent, [&count.to_string()]),
+    };
+    view.crew = tile(sight.label(Id::CrewTile), sent, Tone::Quiet, Icon::People);
+}
+
+/// Held, this takes command; it always says who has it.
+fn lead(sight: Sight<'_>) -> ui::Tile {
+    let facts = sight.facts();
+    let now = match &facts.command.by {
+        Some(id) => sight.with(Id::LeadNow, [facts.name(id)]),
+        None => sight.label(Id::LeadNobody),
+    };
+    tile(sight.label(Id::LeadTile), now, Tone::Plain, Icon::Lead)
 }
 
 fn until(view: &mut View, sight: Sight<'_>) {
     let (facts, at) = (sight.facts(), sight.at());
-    let Some(running) = &facts.running else {
+    let Some(running) = facts.running() else {
         return;
     };
-    if facts.committed() || facts.danger.is_some() || facts.next_method().is_none() {
+    let asks = facts.danger.is_none() && facts.outside.leads.is_none();
+    if facts.committed() || !asks || facts.case().next_method().is_none() {
         return;
     }
     let left = Millis(
@@ -99,7 +126,7 @@ fn until(view: &mut View, sight: Sight<'_>) {
 
 pub(super) fn place(view: &mut View, sight: Sight<'_>) {
     let facts = sight.facts();
-    view.place = match (&facts.place, facts.position()) {
+    view.place = match (&facts.casualty().place, facts.position()) {
         (Whereabouts::Unknown, _) => Place::default(),
         (_, Some(position)) => {
             let feet = position
@@ -163,11 +190,15 @@ fn ask(view: &mut View, sight: Sight<'_>) {
         apart: text(&prompt.other),
         apart_sub: sub(&prompt.other),
         apart_held: held(&prompt.other),
+        icon: pictures::of_prompt(&prompt, facts),
+        kicker: kicker(sight),
+        reading: prompt.reading,
     };
+    let most = if prompt.reading { READ_MAX } else { LINES_MAX };
     view.details = prompt
         .lines
         .iter()
-        .take(LINES_MAX)
+        .take(most)
         .map(|m| sight.say(m))
         .collect();
     view.options = prompt
@@ -186,8 +217,21 @@ fn ask(view: &mut View, sight: Sight<'_>) {
             held: option.held,
             enabled: true,
             chosen: false,
+            icon: Icon::None,
         })
         .collect();
+}
+
+/// Which casualty the prompt is about, where there are several.
+fn kicker(sight: Sight<'_>) -> SharedString {
+    let facts = sight.facts();
+    match facts.casualties.len() {
+        0 | 1 => SharedString::default(),
+        all => {
+            let number = facts.case().number.to_string();
+            sight.with(Id::CasualtyOf, [&number, &all.to_string()])
+        }
+    }
 }
 
 /// What the step that is on the screen needs to be fetched.
@@ -247,47 +291,58 @@ fn short(station: &str) -> SharedString {
 }
 
 fn people(view: &mut View, sight: Sight<'_>) {
+    let facts = sight.facts();
+    view.people_count = match facts.orders.len() {
+        0 => sight.label(Id::PeopleNone),
+        count => sight.with(Id::PeopleSent, [&count.to_string()]),
+    };
     // What is to be read out needs the room more than who is on the way.
     if !view.details.is_empty() {
         return;
     }
-    let facts = sight.facts();
-    let method = facts.running.as_ref().map(|r| r.method.as_str());
-    let sent: Vec<_> = facts
-        .orders
-        .iter()
-        .filter(|(m, _)| method.is_none_or(|running| running == m))
-        .collect();
-    view.people = sent
-        .iter()
-        .take(PEOPLE_MAX)
-        .map(|(method, posting)| {
-            let task = posting
-                .kit
-                .as_deref()
-                .or_else(|| facts.method(method).map(|m| m.name.as_str()));
-            let task = task.unwrap_or_default();
-            let time = seconds(Millis(posting.travel_ms)).replace(' ', "\u{a0}");
-            let here = posting.travel_ms == 0;
-            Person {
-                name: facts.name(&posting.responder).into(),
-                note: if here {
-                    task.into()
-                } else {
-                    sight.with(Id::Going, [task, &time])
-                },
-                mark: if here { Mark::There } else { Mark::Going },
-                tone: Tone::Plain,
-            }
-        })
-        .collect();
-    view.people_count = match sent.len() {
-        0 => sight.label(Id::PeopleNone),
-        count => sight.with(Id::PeopleSent, [&count.to_string()]),
+    let cannot = facts.cannot.iter().map(|id| Person {
+        name: facts.name(id).into(),
+        note: sight.label(Id::PersonCannot),
+        mark: Mark::Cannot,
+        tone: Tone::Caution,
+    });
+    let mut sent: Vec<_> = facts.orders.iter().collect();
+    // Who should be there and did not say so first, then who is on the way, then who is there.
+    let late = |order: &&crate::incident::Order| {
+        let there = facts.there.contains(&order.posting.responder);
+        let due = to_go(sight, order).is_none() && order.posting.travel_ms > 0;
+        (there, !due)
     };
+    sent.sort_by_key(late);
+    let sent = sent.into_iter().map(|order| {
+        let (note, tone) = standing(sight, &order.posting.responder);
+        let there = facts.there.contains(&order.posting.responder);
+        let mark = match (there, to_go(sight, order)) {
+            (true, _) => Mark::There,
+            (false, Some(_)) => Mark::Going,
+            (false, None) => Mark::Waiting,
+        };
+        Person {
+            name: facts.name(&order.posting.responder).into(),
+            note,
+            mark,
+            tone,
+        }
+    });
+    view.people = cannot.chain(sent).take(PEOPLE_MAX).collect();
 }
 
 fn condition(sight: Sight<'_>) -> ui::Tile {
+    let facts = sight.facts();
+    let all = facts.casualties.len();
+    let mut shown = how(sight);
+    if all > 1 {
+        shown.badge = format!("{}/{all}", facts.case().number).into();
+    }
+    shown
+}
+
+fn how(sight: Sight<'_>) -> ui::Tile {
     let (facts, at) = (sight.facts(), sight.at());
     let casualty = facts.casualty();
     let Some((condition, reported)) = casualty.condition else {
@@ -295,6 +350,7 @@ fn condition(sight: Sight<'_>) -> ui::Tile {
             sight.label(Id::TileNotChecked),
             sight.label(Id::TileNotCheckedSub),
             Tone::Caution,
+            Icon::Unchecked,
         );
     };
     let asked = sight.with(Id::TileAsked, [&crate::words::ago(reported, at)]);
@@ -304,13 +360,15 @@ fn condition(sight: Sight<'_>) -> ui::Tile {
             [&clock(Millis(reported.0.saturating_sub(casualty.fell.0)))],
         )
     };
+    let tile_of = |id, sub, tone, icon| tile(sight.label(id), sub, tone, icon);
     match condition {
-        Condition::NotAnswering => tile(sight.label(Id::TileNotAnswering), since(), Tone::Bad),
-        _ if at.0.saturating_sub(reported.0) > facts.policy().check_every.0 => {
-            tile(sight.label(Id::TileNotChecked), asked, Tone::Caution)
+        Condition::NotAnswering => tile_of(Id::TileNotAnswering, since(), Tone::Bad, Icon::Silent),
+        _ if casualty.lapsed > 0 => {
+            tile_of(Id::TileNotChecked, asked, Tone::Caution, Icon::Unchecked)
         }
-        Condition::Unwell => tile(sight.label(Id::TileUnwell), asked, Tone::Caution),
-        Condition::Talking => tile(sight.label(Id::TileTalking), asked, Tone::Plain),
+        Condition::Unwell => tile_of(Id::TileUnwell, asked, Tone::Caution, Icon::Unwell),
+        Condition::Stuck => tile_of(Id::TileStuck, asked, Tone::Caution, Icon::Stuck),
+        Condition::Talking => tile_of(Id::TileTalking, asked, Tone::Plain, Icon::Talking),
     }
 }
 
@@ -324,8 +382,11 @@ fn call(sight: Sight<'_>) -> ui::Tile {
         let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
         let time = wall_time(sight.wall_ms(made), offset);
         let somebody = sight.label(Id::Somebody);
-        let sub = sight.with(Id::TileCallMadeSub, [name.unwrap_or(&somebody), &time]);
-        return tile(sight.label(Id::TileCallMade), sub, Tone::Good);
+        let sub = match facts.outside.expected {
+            Some(due) => sight.with(Id::HelpDue, [&wall_time(sight.wall_ms(due), offset)]),
+            None => sight.with(Id::TileCallMadeSub, [name.unwrap_or(&somebody), &time]),
+        };
+        return tile(sight.label(Id::TileCallMade), sub, Tone::Good, Icon::Call);
     }
     let sub = match name {
         Some(name) => sight.with(Id::TileCallSub, [name]),
@@ -334,13 +395,18 @@ fn call(sight: Sight<'_>) -> ui::Tile {
     let late = facts.call.ordered.len() > 1
         || caller.is_some_and(|(_, t)| at.0.saturating_sub(t.0) > facts.policy().call_confirm.0);
     if late {
-        return tile(sight.label(Id::TileCallLate), sub, Tone::Bad);
+        return tile(sight.label(Id::TileCallLate), sub, Tone::Bad, Icon::Call);
     }
     let number = facts
         .opened
         .as_ref()
         .map_or("", |o| o.plan.site.emergency_number.as_str());
-    tile(sight.with(Id::TileCall, [number]), sub, Tone::Caution)
+    tile(
+        sight.with(Id::TileCall, [number]),
+        sub,
+        Tone::Caution,
+        Icon::Call,
+    )
 }
 
 fn hash(head: &str) -> Vec<SharedString> {

@@ -1,6 +1,6 @@
 //! What a screen is made from: one snapshot, the time, the language.
 
-use super::ui::{Saved, Tile, Tone};
+use super::ui::{Icon, Saved, Tile, Tone};
 use crate::incident::{Facts, Moment};
 use crate::signal::{self, Snapshot};
 use crate::units::Millis;
@@ -27,7 +27,8 @@ impl<'a> Sight<'a> {
     }
 
     pub(super) fn language(&self) -> Language {
-        self.snapshot.settings.language
+        let opened = self.facts().opened.as_ref();
+        opened.map_or(self.snapshot.settings.language, |o| o.language)
     }
 
     /// The text of a message.
@@ -75,8 +76,14 @@ impl<'a> Sight<'a> {
 }
 
 /// A tile.
-pub(super) fn tile(title: SharedString, sub: SharedString, tone: Tone) -> Tile {
-    Tile { title, sub, tone }
+pub(super) fn tile(title: SharedString, sub: SharedString, tone: Tone, icon: Icon) -> Tile {
+    Tile {
+        title,
+        sub,
+        tone,
+        icon,
+        badge: SharedString::default(),
+    }
 }
 
 /// A name from a plan at the start of a line.

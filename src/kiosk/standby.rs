@@ -1,7 +1,7 @@
 //! Fills the standby screen: the plan in use, where somebody may hang, who is on shift.
 
 use super::sight::{Sight, tile};
-use super::ui::{Choice, Screen, Tone};
+use super::ui::{Choice, Icon, Screen, Tone};
 use super::view::View;
 use crate::incident::PlanStanding;
 use crate::words::Id;
@@ -55,6 +55,7 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
                 held: true,
                 enabled: true,
                 chosen: false,
+                icon: Icon::None,
             })
             .collect(),
     };
@@ -68,11 +69,13 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             person.name.as_str().into(),
             sight.label(Id::StandbyInCommand),
             Tone::Plain,
+            Icon::Lead,
         ),
         None => tile(
             sight.label(Id::StandbyInCommand),
             sight.label(Id::StandbyNobody),
             Tone::Plain,
+            Icon::Lead,
         ),
     };
     view.plan = tile(
@@ -86,6 +89,7 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             (PlanStanding::None, _) | (_, Some(_)) => Tone::Plain,
             (_, None) => Tone::Caution,
         },
+        Icon::Plan,
     );
     let all = plan.responders.len();
     let here = plan
@@ -94,5 +98,5 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         .filter(|r| !snapshot.roll_call.absent.contains(&r.id))
         .count();
     let shift = sight.with(Id::StandbyOnShift, [&here.to_string(), &all.to_string()]);
-    view.shift = tile(shift, SharedString::default(), Tone::Plain);
+    view.shift = tile(shift, SharedString::default(), Tone::Plain, Icon::People);
 }

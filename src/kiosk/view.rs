@@ -14,6 +14,7 @@ pub struct View {
     pub dark: bool,
     pub drill: bool,
     pub danger: bool,
+    pub flash: bool,
     pub notices: Vec<Notice>,
     pub notices_more: SharedString,
     pub saved: Saved,
@@ -55,8 +56,11 @@ pub struct View {
     pub call: Tile,
     pub alarm: Tile,
     pub ways: Tile,
+    pub lead: Tile,
+    pub crew: Tile,
 
     pub sheet: Sheet,
+    pub sheet_lines: Vec<SharedString>,
     pub sheet_choices: Vec<Choice>,
 
     pub log_items: Vec<LogItem>,
@@ -72,6 +76,7 @@ impl Default for View {
             dark: true,
             drill: false,
             danger: false,
+            flash: false,
             notices: Vec::new(),
             notices_more: SharedString::default(),
             saved: Saved::default(),
@@ -108,10 +113,13 @@ impl Default for View {
             call: Tile::default(),
             alarm: Tile::default(),
             ways: Tile::default(),
+            lead: Tile::default(),
+            crew: Tile::default(),
             sheet: Sheet {
                 kind: SheetKind::None,
                 ..Sheet::default()
             },
+            sheet_lines: Vec::new(),
             sheet_choices: Vec::new(),
             log_items: Vec::new(),
             log_title: SharedString::default(),

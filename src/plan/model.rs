@@ -757,6 +757,13 @@ impl Responder {
             .iter()
             .any(|it| it.name == qualification)
     }
+
+    /// True where this person is trained in first aid, by the name of a qualification.
+    pub fn gives_first_aid(&self) -> bool {
+        self.qualifications
+            .iter()
+            .any(|it| it.name.to_lowercase().contains("first aid"))
+    }
 }
 
 impl KitItem {
@@ -807,6 +814,28 @@ impl Method {
         steps.iter().fold(Millis::ZERO, |sum, step| {
             sum.saturating_add(step.time.likely)
         })
+    }
+
+    /// The likely times of its steps up to and including the one that ends in this, where one does.
+    pub fn likely_until(&self, milestone: Milestone) -> Option<Millis> {
+        let last = self
+            .steps
+            .iter()
+            .position(|step| step.milestone == Some(milestone))?;
+        let steps = self.steps[..=last].iter();
+        Some(steps.fold(Millis::ZERO, |sum, step| {
+            sum.saturating_add(step.time.likely)
+        }))
+    }
+
+    /// The role with this id.
+    pub fn role(&self, id: &str) -> Option<&Role> {
+        self.roles.iter().find(|it| it.id == id)
+    }
+
+    /// True where somebody in it goes into a confined space.
+    pub fn enters(&self) -> bool {
+        self.roles.iter().any(|role| role.enters)
     }
 
     /// True where somebody in it is over an edge, on rope, on a ladder or in a basket.

@@ -8,7 +8,7 @@ mod outlook;
 mod staffing;
 mod standing;
 
-pub use model::{Forecast, MethodForecast, Posting};
+pub use model::{Forecast, MethodForecast, Paper, Posting};
 pub use outlook::{Basis, outlook};
 pub use staffing::{Choice, Crew, NODES_MAX, Problem, solve};
 pub use standing::{Standing, standings};

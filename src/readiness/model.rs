@@ -12,6 +12,9 @@ pub struct Forecast {
     pub position: String,
     /// One entry per method, in the order of the ladder.
     pub methods: Vec<MethodForecast>,
+    /// The first aider on the way to the landing place with an AED, where there is anybody to send.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_aider: Option<Box<Posting>>,
 }
 
 /// What is expected of one method.
@@ -27,8 +30,40 @@ pub struct MethodForecast {
     pub likely_ms: i64,
     /// Who does what.
     pub crew: Vec<Posting>,
+    /// From its start to a responder's touch, likeliest case, where a step of it ends in one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub contact_ms: Option<i64>,
     /// Role ids that nobody present can hold.
     pub unfilled: Vec<String>,
+    /// Kinds of kit it needs of which too few are in service at any station.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub no_kit: Vec<String>,
+    /// Papers that ran out: a reason to leave it for last, none to leave it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub papers: Vec<Paper>,
+}
+
+/// A paper that ran out, or that nobody has.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "of", rename_all = "kebab-case")]
+pub enum Paper {
+    /// The inspection of this kit is overdue.
+    Inspection {
+        /// Name as spoken.
+        kit: String,
+    },
+    /// This kit carries people and has no rating.
+    Rating {
+        /// Name as spoken.
+        kit: String,
+    },
+    /// The qualification of this person has ended.
+    Qualification {
+        /// Responder id.
+        responder: String,
+        /// The qualification.
+        name: String,
+    },
 }
 
 /// One responder in one role.
@@ -46,4 +81,9 @@ pub struct Posting {
     pub place: String,
     /// From the order to standing there, by way of the station.
     pub travel_ms: i64,
+}
+
+impl Posting {
+    /// The role of the first aider at the landing place, who belongs to no method.
+    pub const FIRST_AID: &str = "first-aid";
 }

@@ -8,9 +8,9 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::model::{Forecast, MethodForecast, Posting};
+use super::model::{Forecast, MethodForecast, Paper, Posting};
 use super::staffing::{Choice, Problem, solve};
-use crate::plan::{Method, Plan, Responder, Role, Routes};
+use crate::plan::{KitItem, Method, Milestone, Plan, Position, Responder, Role, Routes};
 use crate::units::Millis;
 
 /// What a forecast is made from, besides the plan.
@@ -28,6 +28,15 @@ pub struct Basis {
     /// where it cannot be filled without them, because nobody can be in two places.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reserved: Vec<String>,
+    /// Which casualty it is for, from 1.
+    #[serde(default)]
+    pub casualty: u16,
+    /// Kinds of kit that were found missing, each with its station.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gone: Vec<(String, String)>,
+    /// The day on the calendar, counted from the common era, by which papers are judged; 0 judges none.
+    #[serde(default)]
+    pub day: i32,
 }
 
 impl Basis {
@@ -44,21 +53,20 @@ impl Basis {
 /// The forecast for a position; none where the plan has no such position.
 pub fn outlook(plan: &Plan, basis: &Basis) -> Option<Forecast> {
     let position = plan.position(&basis.position)?;
-    let crew = Pool::new(plan, basis);
-    let methods = position
-        .methods
-        .iter()
-        .map(|method| crew.expect(method))
-        .collect();
+    let pool = Pool::new(plan, basis);
+    let methods: Vec<_> = position.methods.iter().map(|it| pool.expect(it)).collect();
+    let first_aider = pool.first_aider(position, &methods);
     Some(Forecast {
         position: position.id.clone(),
         methods,
+        first_aider,
     })
 }
 
 /// The people who can be sent, and how far they are from everything.
 struct Pool<'p> {
     plan: &'p Plan,
+    basis: &'p Basis,
     /// In the order of their names, because that breaks ties.
     people: Vec<&'p Responder>,
     keep_free: Option<usize>,
@@ -68,7 +76,7 @@ struct Pool<'p> {
 }
 
 impl<'p> Pool<'p> {
-    fn new(plan: &'p Plan, basis: &Basis) -> Pool<'p> {
+    fn new(plan: &'p Plan, basis: &'p Basis) -> Pool<'p> {
         let can_go =
             |it: &&Responder| basis.present.contains(&it.id) && !basis.excluded.contains(&it.id);
         let mut people: Vec<&Responder> = plan.responders.iter().filter(can_go).collect();
@@ -93,6 +101,7 @@ impl<'p> Pool<'p> {
             .collect();
         Pool {
             plan,
+            basis,
             people,
             reserved,
             keep_free,
@@ -135,19 +144,19 @@ impl<'p> Pool<'p> {
             .iter()
             .map(|(station, kind)| self.pieces(*station, kind))
             .collect();
-        let (mut crew, mut unfilled) = (Vec::new(), Vec::new());
+        let (mut crew, mut unfilled, mut papers) = (Vec::new(), Vec::new(), Vec::new());
         for (role, choice) in method.roles.iter().zip(found.chosen) {
             let Some(choice) = choice else {
                 unfilled.push(role.id.clone());
                 continue;
             };
+            let piece = choice.stock.and_then(|stock| pieces[stock].next());
+            papers.extend(piece.and_then(|it| self.kit_paper(it)));
+            papers.extend(self.person_paper(self.people[choice.person], role));
             crew.push(Posting {
                 role: role.id.clone(),
                 responder: self.people[choice.person].id.clone(),
-                kit: choice
-                    .stock
-                    .and_then(|stock| pieces[stock].next())
-                    .map(str::to_owned),
+                kit: piece.map(|it| it.name.clone()),
                 station: choice
                     .stock
                     .map(|stock| self.plan.stations[stocks[stock].0].id.clone()),
@@ -161,27 +170,122 @@ impl<'p> Pool<'p> {
                 .max()
                 .unwrap_or(0),
         );
+        let contact = method
+            .likely_until(Milestone::FirstContact)
+            .map(|work| arrived.saturating_add(work).0);
         MethodForecast {
             method: method.id.clone(),
             change_after_ms: method.change_after.0,
             source: "plan".to_owned(),
             likely_ms: arrived.saturating_add(method.likely_work()).0,
             crew,
+            contact_ms: contact,
             unfilled,
+            no_kit: self.no_kit(method),
+            papers,
         }
     }
 
-    /// The names of the pieces of one kind at one station that may be used.
+    /// The kinds of which a method needs more than there are in service.
+    fn no_kit(&self, method: &Method) -> Vec<String> {
+        let mut wanted: BTreeMap<&str, usize> = BTreeMap::new();
+        for kind in method.roles.iter().filter_map(|role| role.kit.as_deref()) {
+            *wanted.entry(kind).or_default() += 1;
+        }
+        let stations = || 0..self.plan.stations.len();
+        let there = |kind: &str| stations().map(|it| self.pieces(it, kind).count()).sum();
+        let lacking = wanted.into_iter().filter(|(kind, count)| {
+            let there: usize = there(kind);
+            there < *count
+        });
+        lacking.map(|(kind, _)| kind.to_owned()).collect()
+    }
+
+    fn over(&self, day: Option<chrono::NaiveDate>) -> bool {
+        use chrono::Datelike;
+        day.is_some_and(|day| self.basis.day > 0 && day.num_days_from_ce() < self.basis.day)
+    }
+
+    fn kit_paper(&self, item: &KitItem) -> Option<Paper> {
+        let kit = item.name.clone();
+        if self.over(item.inspection_due) {
+            Some(Paper::Inspection { kit })
+        } else if item.lacks_rating() {
+            Some(Paper::Rating { kit })
+        } else {
+            None
+        }
+    }
+
+    fn person_paper(&self, person: &Responder, role: &Role) -> Option<Paper> {
+        let needed = role.qualification.as_ref()?;
+        let mut held = person.qualifications.iter().filter(|it| it.name == *needed);
+        held.all(|it| self.over(it.until))
+            .then(|| Paper::Qualification {
+                responder: person.id.clone(),
+                name: needed.clone(),
+            })
+    }
+
+    /// Somebody trained in first aid who is needed least in the methods, by way of the nearest AED to the landing place;
+    /// without an AED they go all the same.
+    fn first_aider(&self, position: &Position, methods: &[MethodForecast]) -> Option<Box<Posting>> {
+        let needed = |id: &str| {
+            let in_crew = |it: &&MethodForecast| it.crew.iter().any(|p| p.responder == id);
+            methods.iter().filter(in_crew).count()
+        };
+        let stations: Vec<(usize, Option<&KitItem>)> = (0..self.plan.stations.len())
+            .map(|it| (it, self.pieces(it, KitItem::AED).next()))
+            .filter(|(_, item)| item.is_some())
+            .collect();
+        let ways = |from: &str| {
+            let by_station = stations.iter().filter_map(|(station, item)| {
+                let kept = &self.plan.stations[*station];
+                let there = self.time(from, &kept.place)?;
+                let on = self.time(&kept.place, &position.landing)?;
+                Some((
+                    there.saturating_add(on),
+                    Some(kept.id.clone()),
+                    item.map(|it| it.name.clone()),
+                ))
+            });
+            let with_kit = by_station.min_by_key(|(time, ..)| *time);
+            with_kit.or_else(|| Some((self.time(from, &position.landing)?, None, None)))
+        };
+        let people = self.people.iter().enumerate().filter(|(index, person)| {
+            !self.reserved[*index] && Some(*index) != self.keep_free && person.gives_first_aid()
+        });
+        let best = people
+            .filter_map(|(_, person)| Some((person, ways(&person.place)?)))
+            .min_by_key(|(person, (time, ..))| (needed(&person.id), *time))?;
+        let (person, (time, station, kit)) = best;
+        Some(Box::new(Posting {
+            role: Posting::FIRST_AID.to_owned(),
+            responder: person.id.clone(),
+            kit,
+            station,
+            place: position.landing.clone(),
+            travel_ms: time.0,
+        }))
+    }
+
+    /// The pieces of one kind at one station that may be used.
     fn pieces<'k>(
-        &self,
+        &'k self,
         station: usize,
         kind: &'k str,
-    ) -> impl Iterator<Item = &'p str> + use<'p, 'k> {
-        let kept = self.plan.stations[station]
+    ) -> impl Iterator<Item = &'p KitItem> + use<'p, 'k> {
+        let kept = &self.plan.stations[station];
+        let gone = self
+            .basis
+            .gone
+            .iter()
+            .any(|(lost, at)| lost == kind && *at == kept.id);
+        let kept = kept
             .kit
             .iter()
-            .filter(move |item| item.kind == kind && item.in_service());
-        kept.flat_map(|item| (0..item.count).map(|_| item.name.as_str()))
+            .filter(move |item| !gone && item.kind == kind && item.in_service());
+        kept.flat_map(|item| (0..item.count).map(move |_| item))
     }
 
     /// How a role can be filled, by `all` or only by those without another task.

@@ -2,9 +2,14 @@
 //!
 //! Bare for now: what, when, who. Pure: records in, texts out.
 
-use crate::incident::{Act, Condition, Event, Facts, Record, State, Why, prompt};
+use crate::incident::{
+    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Record, Report, State, Stop,
+    Why,
+};
+use crate::readiness::Posting;
 use crate::units::Millis;
-use crate::words::{Id, Language, Message, clock, label};
+use crate::units::Speed;
+use crate::words::{Id, Language, Message, clock, label, wind};
 
 /// One line of an incident.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -81,8 +86,58 @@ pub fn summary(state: &State, language: Language) -> Summary {
 pub fn condition(condition: Condition) -> Id {
     match condition {
         Condition::Talking => Id::PickTalking,
+        Condition::Stuck => Id::PickStuck,
         Condition::Unwell => Id::PickUnwell,
         Condition::NotAnswering => Id::PickNotAnswering,
+    }
+}
+
+/// What an aftercare answer said.
+fn care(item: Aftercare, well: bool) -> Id {
+    match (item, well) {
+        (Aftercare::SafeHere, true) => Id::CareSafeHereDone,
+        (Aftercare::LayFlat, true) => Id::CareLayFlatDone,
+        (Aftercare::Bleeding, true) => Id::CareBleedingDone,
+        (Aftercare::Airway, true) => Id::CareAirwayDone,
+        (Aftercare::Breathing, true) => Id::CareBreathingDone,
+        (Aftercare::Breathing, false) => Id::CareNotBreathing,
+        (Aftercare::Resuscitate, true) => Id::CareResuscitateDone,
+        (Aftercare::Resuscitate, false) => Id::CareResuscitateTaken,
+        (Aftercare::LoosenWarm, true) => Id::CareLoosenWarmDone,
+        (Aftercare::NeverAlone, true) => Id::CareNeverAloneDone,
+        (Aftercare::Doctor, true) => Id::CareDoctorDone,
+        (Aftercare::Watch | Aftercare::LookAgain, true) => Id::CareWatchDone,
+        (Aftercare::Watch | Aftercare::LookAgain, false) => Id::CareWorse,
+        (_, false) => Id::NotYet,
+    }
+}
+
+/// What a closing answer said.
+fn closing(item: Closing) -> Id {
+    match item {
+        Closing::NobodyHanging => Id::CloseNobodyHangingDone,
+        Closing::Counted => Id::CloseCountedDone,
+        Closing::OffRope => Id::CloseOffRopeDone,
+        Closing::HandedOver => Id::CloseHandedOverDone,
+        Closing::KitWithdrawn => Id::CloseKitWithdrawnDone,
+        Closing::SceneLeft => Id::CloseSceneLeftDone,
+        Closing::WorkStopped => Id::CloseWorkStoppedDone,
+        Closing::Welfare => Id::CloseWelfareDone,
+    }
+}
+
+/// The label of a note.
+pub fn note(note: Note) -> Id {
+    match note {
+        Note::ReliefStraps => Id::NoteStraps,
+        Note::LegsRaised => Id::NoteLegs,
+        Note::Foothold => Id::NoteFoothold,
+        Note::Bleeding => Id::NoteBleeding,
+        Note::HeadHurt => Id::NoteHead,
+        Note::RadioLost => Id::NoteRadio,
+        Note::WayBlocked => Id::NoteWay,
+        Note::Photograph => Id::NotePhoto,
+        Note::Remember => Id::NoteRemember,
     }
 }
 
@@ -97,26 +152,22 @@ fn describe(
         id.as_deref()
             .map_or_else(|| "-".to_owned(), |id| after.name(id).to_owned())
     };
+    let (now, then) = (
+        after.case_of(record.casualty),
+        before.case_of(record.casualty),
+    );
     let method = |id: &str| {
-        after
-            .method(id)
-            .or(before.method(id))
+        now.method(id)
+            .or(then.method(id))
             .map_or_else(|| id.to_owned(), |m| m.name.clone())
     };
+    let number = record.casualty.to_string();
     let place = |id: &str| {
         after
             .opened
             .as_ref()
             .and_then(|o| o.plan.position(id))
             .map_or_else(|| id.to_owned(), |p| p.name.clone())
-    };
-    // What a touch answered is told in the words that stood on the answer.
-    let answer = |act: &dyn Fn(&Act) -> bool| {
-        prompt(before, before.line.reached_at()).and_then(|p| {
-            p.choices()
-                .find(|c| act(&c.act))
-                .map(|c| c.label.text(language))
-        })
     };
     match &record.event {
         Event::Opened(opening) => Message::with(Id::EvOpened, [&opening.plan_name]),
@@ -129,7 +180,7 @@ fn describe(
         Event::SafeConfirmed {} => Message::of(Id::EvSafe),
         Event::NotSafeYet {} => Message::of(Id::EvNotSafe),
         Event::HazardMadeSafe { hazard } | Event::HazardNotSafeYet { hazard } => {
-            let name = after
+            let name = now
                 .position()
                 .and_then(|p| p.hazards.iter().find(|h| h.id == *hazard));
             let name = name.map_or(hazard.as_str(), |h| h.name.as_str());
@@ -147,12 +198,15 @@ fn describe(
         Event::CallPassed {} => Message::of(Id::EvCallPassed),
         Event::CallConfirmed { .. } => Message::of(Id::EvCallConfirmed),
         Event::ForecastAdopted { .. } => Message::of(Id::EvForecast),
-        Event::OrderGiven { posting, .. } => {
+        Event::OrderGiven { posting, .. } | Event::TaskGiven { posting } => {
             let plan = after.opened.as_ref().map(|o| o.plan.as_ref());
             let place = plan
                 .and_then(|p| p.place(&posting.place))
                 .map_or(posting.place.as_str(), |p| p.name.as_str());
             match &posting.kit {
+                _ if posting.role == Posting::FIRST_AID => {
+                    Message::with(Id::EvOrderFirstAid, [after.name(&posting.responder), place])
+                }
                 Some(kit) => {
                     Message::with(Id::EvOrderKit, [after.name(&posting.responder), place, kit])
                 }
@@ -164,9 +218,13 @@ fn describe(
             why: Why::Straight,
         } => Message::with(Id::EvMethodStraight, [&method(id)]),
         Event::MethodStarted { method: id, .. } => Message::with(Id::EvMethod, [&method(id)]),
-        Event::StepDone { .. } => {
-            let text = answer(&|act| *act == Act::StepDone).unwrap_or_default();
-            Message::with(Id::EvStep, [&text])
+        Event::StepDone { method: id, step } => {
+            // In the plan's words, whatever else this version would have asked first.
+            let step = now.method(id).and_then(|m| m.steps.get(*step));
+            let tried = then.casualty.running.as_ref().and_then(|r| r.fallback);
+            let fallback = step.zip(tried).and_then(|(s, at)| s.fallback.get(at));
+            let done = fallback.map(|f| &f.done).or(step.map(|s| &s.done));
+            Message::with(Id::EvStep, [done.map_or("-", String::as_str)])
         }
         Event::NotWorkingReported { method: id, .. } => {
             Message::with(Id::EvNotWorking, [&method(id)])
@@ -178,7 +236,7 @@ fn describe(
             step,
             fallback,
         } => {
-            let fallback = after
+            let fallback = now
                 .method(id)
                 .and_then(|m| m.steps.get(*step))
                 .and_then(|s| s.fallback.get(*fallback));
@@ -198,12 +256,87 @@ fn describe(
         Event::FirstContactMade {} => Message::of(Id::EvContact),
         Event::OffHarness {} => Message::of(Id::EvOff),
         Event::AtLandingPlace {} => Message::of(Id::EvLanded),
-        Event::AftercareAnswered { item, well } => {
-            let text = answer(&|act| matches!(act, Act::Care(i, w) if i == item && w == well));
-            Message::with(Id::EvCare, [&text.unwrap_or_default()])
-        }
+        Event::AftercareAnswered { item, well } => Message::of(care(*item, *well)),
         Event::DangerCalled {} => Message::of(Id::EvDanger),
         Event::DangerCleared { by } => Message::with(Id::EvDangerOver, [&person(by)]),
+        Event::CasualtyAdded {
+            responder, rescuer, ..
+        } => Message::with(
+            if *rescuer { Id::EvRescuer } else { Id::EvAdded },
+            [&person(responder)],
+        ),
+        Event::CasualtyNamed { responder } => Message::with(Id::EvNamed, [&person(responder)]),
+        Event::CasualtyChosen {} => Message::with(Id::EvChosen, [&number]),
+        Event::WorkedOn {} => Message::with(Id::EvWorkedOn, [&number]),
+        Event::InDangerSaid { danger: true } => Message::of(Id::EvInDanger),
+        Event::InDangerSaid { danger: false } => Message::of(Id::EvInDangerOver),
+        Event::TiedOff { .. } => Message::of(Id::EvTied),
+        Event::EntryConditionMet { index } => {
+            let space = now.position().and_then(|p| p.confined_space.as_ref());
+            let line = space.and_then(|it| it.conditions.get(*index));
+            Message::with(Id::EvEntry, [line.map_or("-", String::as_str)])
+        }
+        Event::GroundHeld {} => {
+            let control = now.position().and_then(|p| p.ground_control.as_deref());
+            Message::with(Id::EvGround, [control.unwrap_or("-")])
+        }
+        Event::OthersStopped {} => Message::of(Id::EvOthersStopped),
+        Event::OthersNotYet {} => Message::of(Id::EvOthersNotYet),
+        Event::WindReported { mm_s } => Message::with(Id::EvWind, [&wind(Speed(*mm_s))]),
+        Event::StopCalled { method: id, what } => {
+            let line = match what {
+                Stop::Wind => None,
+                Stop::Line(index) => now.method(id).and_then(|m| m.stop_if.get(*index)),
+            };
+            let why = line.map_or_else(|| label(Id::StopWind, language), String::clone);
+            Message::with(Id::EvStop, [&method(id), &why])
+        }
+        Event::WentOn { method: id } => Message::with(Id::EvWentOn, [&method(id)]),
+        Event::MethodPutBack { method: id } => Message::with(Id::EvPutBack, [&method(id)]),
+        Event::ResponderReported { responder, report } => Message::with(
+            match report {
+                Report::There => Id::EvThere,
+                Report::Cannot => Id::EvCannot,
+                Report::CanAgain => Id::EvCanAgain,
+            },
+            [after.name(responder)],
+        ),
+        Event::OrderWithdrawn { responder } => {
+            Message::with(Id::EvWithdrawn, [after.name(responder)])
+        }
+        Event::KitGone { kit, station } => {
+            let plan = after.opened.as_ref().map(|o| &o.plan);
+            let at = plan.and_then(|plan| plan.station(station));
+            Message::with(Id::EvKitGone, [kit, at.map_or(station, |it| &it.name)])
+        }
+        Event::CallFailed {} => Message::of(Id::EvCallFailed),
+        Event::HelpExpected { in_ms } => {
+            Message::with(Id::EvHelpExpected, [&clock(Millis(*in_ms))])
+        }
+        Event::OutsideAsked {} => Message::of(Id::EvOutsideAsked),
+        Event::OutsideTookOver {} => Message::of(Id::EvOutsideLeads),
+        Event::OutsideLeft {} => Message::of(Id::EvOutsideLeft),
+        Event::CommandTaken {} => Message::of(Id::EvCommandTaken),
+        Event::BriefHeard {} => Message::of(Id::EvBriefHeard),
+        Event::CommandNamed { by } => Message::with(Id::EvCommandNamed, [&person(by)]),
+        Event::LanguageChosen { language } => Message::with(Id::EvLanguage, [language.name()]),
+        Event::CameDue { what } => Message::of(match what {
+            Due::ChangeNear => Id::EvChangeNear,
+            Due::PastTarget => Id::EvPastTarget,
+            Due::CheckDue => Id::EvCheckDue,
+            Due::CheckLost => Id::EvCheckLost,
+            Due::CareCheck => Id::EvCareCheck,
+        }),
+        Event::Noted { note: it } => Message::with(Id::EvNote, [&label(note(*it), language)]),
+        Event::StuckAloft {} => Message::of(Id::EvStuckAloft),
+        Event::CareRefused {} => Message::of(Id::EvRefused),
+        Event::HandedOver { to } => Message::of(match to {
+            CareTaker::Ambulance => Id::HandAmbulance,
+            CareTaker::FireService => Id::HandFireService,
+            CareTaker::Doctor => Id::HandDoctor,
+            CareTaker::Refused => Id::HandRefused,
+        }),
+        Event::KitWithdrawn { pieces } => Message::with(Id::EvKitWithdrawn, [&pieces.join(", ")]),
         Event::Corrected { cause } => {
             let of = records
                 .iter()
@@ -213,10 +346,7 @@ fn describe(
         }
         Event::StandDownBegan {} => Message::of(Id::EvClosing),
         Event::StandDownLeft {} => Message::of(Id::EvClosingLeft),
-        Event::StandDownAnswered { item } => {
-            let text = answer(&|act| *act == Act::Close(*item)).unwrap_or_default();
-            Message::with(Id::EvClosed, [&text])
-        }
+        Event::StandDownAnswered { item } => Message::of(closing(*item)),
         Event::StoodDown {} => Message::of(Id::EvStoodDown),
         Event::PromptShown { text, .. } => Message::with(Id::EvPrompt, [text]),
         Event::ClockMarked {} => Message::of(Id::EvMark),

@@ -1,28 +1,31 @@
-//! Plays cues on the loudspeaker, again and again until they are silenced, on a thread of its own.
+//! Plays cues on the loudspeaker, the most urgent first and until they are silenced, on a thread of its own.
 //!
 //! Opening a sound device can take long or fail, so nobody who decides ever waits for it: what is wanted is written
-//! down in one place, and the thread here catches up with it. A missing or lost device is reported in one sentence,
-//! for a notice on the screen, and tried again at the next cue; the screen shows every cue in any case.
+//! down in one place, and the thread here catches up with it, round by round. A missing or lost device is reported in
+//! one sentence, for a notice on the screen, and tried again at the next cue; the screen shows every cue in any case.
 
-use std::io::Cursor;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+mod loudspeaker;
+mod round;
+
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 
-use rodio::{CpalErrorKind, Decoder, DeviceSinkBuilder, MixerDeviceSink, Source};
-
 use crate::cue::Cue;
+use loudspeaker::Loudspeaker;
+pub use round::{CUES_HEARD_MAX, CUES_WANTED_MAX};
+use round::{PACE, Pace, Round, Shared, Turn};
 
-/// From one start of a cue to its next. Long enough to speak on the radio in between, and unlike the cycle of an
-/// evacuation signal.
+/// From one start of a cue to its next, when it is the only one. Long enough to speak on the radio in between, and
+/// unlike the cycle of an evacuation signal.
 pub const CUE_REPEAT_MS: u64 = 5_000;
 
-/// How many different cues can be wanted at once. There is no queue: a cue is wanted or it is not.
-pub const CUES_WANTED_MAX: usize = Cue::ALL.len();
-
 /// The silence between two cues that are wanted at the same time.
-const CUE_GAP_MS: u64 = 400;
+pub const CUE_GAP_MS: u64 = 400;
+
+/// How loud the normal setting is against the loud one, which plays the files as they are. About half as loud to the
+/// ear, and common practice, no source.
+pub const NORMAL_DB: f32 = -9.0;
 
 /// Plays cues; dropping it ends its thread and the sound.
 #[derive(Debug)]
@@ -36,36 +39,29 @@ impl Player {
     /// `report` is called from that thread: `Ok` when sound is ready, `Err` with a sentence for a notice when it is
     /// not, and again whenever that changes.
     pub fn start(report: impl Fn(Result<(), String>) + Send + 'static) -> Player {
-        Player::start_with(
-            Loudspeaker::open,
-            report,
-            Duration::from_millis(CUE_REPEAT_MS),
-        )
+        Player::start_with(Loudspeaker::open, report, PACE)
     }
 
-    /// Starts a cue and repeats it until `silence`. One that sounds already goes on as it is.
+    /// Wants a cue: one that repeats until `silence`, any other until it has been heard once. One that is wanted
+    /// already goes on as it is. Danger is heard at once, the others when what sounds has ended.
     pub fn play(&self, cue: Cue) {
-        let mut wish = self.shared.wish();
-        if !wish.cues.contains(&cue) && wish.cues.len() < CUES_WANTED_MAX {
-            wish.cues.push(cue);
-            self.shared.changed.notify_one();
-        }
+        self.shared.want(cue);
     }
 
     /// Ends all cues; what the device has taken already, a tenth of a second at most, is still heard.
     pub fn silence(&self) {
-        let mut wish = self.shared.wish();
-        if !wish.cues.is_empty() {
-            wish.cues.clear();
-            wish.hush = true;
-            self.shared.changed.notify_one();
-        }
+        self.shared.hush();
+    }
+
+    /// Sets the louder setting, for the cues that start from now on; it is off at first.
+    pub fn loud(&self, loud: bool) {
+        self.shared.set_loud(loud);
     }
 
     fn start_with<S: Speaker>(
         open: impl Fn() -> Result<S, String> + Send + 'static,
         report: impl Fn(Result<(), String>) + Send + 'static,
-        repeat: Duration,
+        pace: Pace,
     ) -> Player {
         let shared = Arc::new(Shared::default());
         let theirs = Arc::clone(&shared);
@@ -78,7 +74,7 @@ impl Player {
         };
         let started = thread::Builder::new()
             .name("sound".into())
-            .spawn(move || Rounds::new(open, tell).run(&theirs, repeat));
+            .spawn(move || Rounds::new(open, tell).run(&theirs, pace));
         if let Err(error) = started {
             let report = report.lock().unwrap_or_else(PoisonError::into_inner);
             report(Err(no_sound(&error.to_string())));
@@ -90,75 +86,14 @@ impl Player {
 impl Drop for Player {
     fn drop(&mut self) {
         // Nobody waits for the thread: it may be inside a driver, and the program has to be able to end.
-        self.shared.wish().closing = true;
-        self.shared.changed.notify_one();
-    }
-}
-
-/// What is wanted, and the bell that says it has changed.
-#[derive(Debug, Default)]
-struct Shared {
-    wish: Mutex<Wish>,
-    changed: Condvar,
-}
-
-#[derive(Debug, Default)]
-struct Wish {
-    /// The cues to be heard, in the order in which they were asked for.
-    cues: Vec<Cue>,
-    /// What sounded up to now has to end, even if the same cue has been asked for again since.
-    hush: bool,
-    closing: bool,
-}
-
-/// What the thread has to do next.
-#[derive(Debug)]
-enum Turn {
-    Hush,
-    /// These were not wanted before, or their time has come again.
-    Sound(Vec<Cue>),
-    End,
-}
-
-impl Shared {
-    fn wish(&self) -> MutexGuard<'_, Wish> {
-        // The holders only set fields, so what a panicking one leaves behind is whole.
-        self.wish.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// Waits until the wish is another than what sounds, or until the round is over.
-    fn next_turn(&self, sounding: &mut Vec<Cue>, repeat: Duration) -> Turn {
-        let same = |wish: &mut Wish| !wish.closing && !wish.hush && wish.cues == *sounding;
-        let (mut wish, round_is_over) = if sounding.is_empty() {
-            let wish = self.changed.wait_while(self.wish(), same);
-            (wish.unwrap_or_else(PoisonError::into_inner), false)
-        } else {
-            let waited = self
-                .changed
-                .wait_timeout_while(self.wish(), repeat, same)
-                .unwrap_or_else(PoisonError::into_inner);
-            (waited.0, waited.1.timed_out())
-        };
-        if wish.closing {
-            return Turn::End;
-        }
-        if wish.hush {
-            wish.hush = false;
-            sounding.clear();
-            return Turn::Hush;
-        }
-        let due = wish.cues.iter().copied();
-        let due = due.filter(|cue| round_is_over || !sounding.contains(cue));
-        let due = due.collect();
-        sounding.clone_from(&wish.cues);
-        Turn::Sound(due)
+        self.shared.close();
     }
 }
 
 /// Where cues come out; the tests put another in place of the machine's loudspeaker.
 trait Speaker {
-    /// Starts a cue, after those that are still sounding.
-    fn sound(&mut self, cue: Cue) -> Result<(), String>;
+    /// Starts a cue and says how long it takes.
+    fn sound(&mut self, cue: Cue, loud: bool) -> Result<Duration, String>;
     /// Ends what is sounding.
     fn hush(&mut self);
 }
@@ -183,32 +118,41 @@ impl<S: Speaker, Open: Fn() -> Result<S, String>, Tell: Fn(Result<(), String>)>
         }
     }
 
-    fn run(mut self, shared: &Shared, repeat: Duration) {
+    fn run(mut self, shared: &Shared, pace: Pace) {
         self.reach_speaker();
-        let mut sounding = Vec::new();
+        let mut round = Round::default();
         loop {
-            match shared.next_turn(&mut sounding, repeat) {
+            match shared.next_turn(&mut round, pace) {
                 Turn::End => return,
-                Turn::Hush => {
-                    if let Some(speaker) = &mut self.speaker {
-                        speaker.hush();
+                Turn::Hush => self.hush(),
+                Turn::Sound { cue, loud, cut } => {
+                    if cut {
+                        self.hush();
                     }
+                    round.begin(cue, self.sound(cue, loud));
                 }
-                Turn::Sound(cues) => cues.into_iter().for_each(|cue| self.sound(cue)),
             }
         }
     }
 
-    /// Starts a cue; on a device that fails, once more on the device that is found in its place.
-    fn sound(&mut self, cue: Cue) {
+    /// Starts a cue and returns how long it takes; on a device that fails, once more on the device that is found in
+    /// its place. A cue that no device plays takes no time.
+    fn sound(&mut self, cue: Cue, loud: bool) -> Duration {
         for _ in 0..2 {
             let Some(speaker) = self.reach_speaker() else {
-                return;
+                break;
             };
-            match speaker.sound(cue) {
-                Ok(()) => return,
+            match speaker.sound(cue, loud) {
+                Ok(length) => return length,
                 Err(why) => self.lose_speaker(&why),
             }
+        }
+        Duration::ZERO
+    }
+
+    fn hush(&mut self) {
+        if let Some(speaker) = &mut self.speaker {
+            speaker.hush();
         }
     }
 
@@ -243,82 +187,9 @@ fn no_sound(why: &str) -> String {
     format!("{why}; cues are only shown")
 }
 
-/// Returns the file of a cue; `sounds/make.rs` makes them.
-fn file(cue: Cue) -> &'static [u8] {
-    match cue {
-        Cue::ChangeNow => include_bytes!("../../sounds/change-now.wav"),
-        Cue::CallUnconfirmed => include_bytes!("../../sounds/call-unconfirmed.wav"),
-    }
-}
-
-/// The machine's own loudspeaker.
-struct Loudspeaker {
-    device: MixerDeviceSink,
-    /// What is sounding; dropping it ends the sound.
-    voice: Option<rodio::Player>,
-    /// Set by the device's own thread when the device is gone.
-    lost: Arc<AtomicBool>,
-}
-
-impl Loudspeaker {
-    fn open() -> Result<Loudspeaker, String> {
-        let lost = Arc::new(AtomicBool::new(false));
-        let theirs = Arc::clone(&lost);
-        let mut device = DeviceSinkBuilder::from_default_device()
-            .map(|builder| {
-                builder.with_error_callback(move |error: rodio::CpalError| {
-                    // After these the sound goes on by itself.
-                    let passing = matches!(
-                        error.kind(),
-                        CpalErrorKind::Xrun
-                            | CpalErrorKind::DeviceChanged
-                            | CpalErrorKind::RealtimeDenied
-                    );
-                    if !passing {
-                        theirs.store(true, Ordering::Relaxed);
-                    }
-                })
-            })
-            .and_then(|builder| builder.open_sink_or_fallback())
-            .map_err(|_| "no loudspeaker could be opened".to_owned())?;
-        device.log_on_drop(false);
-        Ok(Loudspeaker {
-            device,
-            voice: None,
-            lost,
-        })
-    }
-}
-
-impl Speaker for Loudspeaker {
-    fn sound(&mut self, cue: Cue) -> Result<(), String> {
-        if self.lost.load(Ordering::Relaxed) {
-            return Err("the loudspeaker is gone".to_owned());
-        }
-        let voice = self
-            .voice
-            .get_or_insert_with(|| rodio::Player::connect_new(self.device.mixer()));
-        // A round ends before the next one starts, so what is still waiting shows a device that takes no sound.
-        if voice.len() >= CUES_WANTED_MAX {
-            return Err("the loudspeaker does not play".to_owned());
-        }
-        let decoder = Decoder::try_from(Cursor::new(file(cue)))
-            .map_err(|error| format!("a cue could not be read ({error})"))?;
-        if voice.empty() {
-            voice.append(decoder);
-        } else {
-            voice.append(decoder.delay(Duration::from_millis(CUE_GAP_MS)));
-        }
-        Ok(())
-    }
-
-    fn hush(&mut self) {
-        self.voice = None;
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use std::sync::MutexGuard;
     use std::sync::mpsc::{Receiver, Sender, channel};
 
     use super::*;
@@ -326,30 +197,60 @@ mod tests {
     /// Long enough for a busy machine, and only ever waited for by a test that fails.
     const PATIENCE: Duration = Duration::from_secs(20);
 
-    /// In these tests no cue repeats by itself unless the test asks for it.
+    /// Longer than any test.
     const NEVER: Duration = Duration::from_secs(3600);
+
+    /// In these tests no cue repeats by itself unless the test asks for it.
+    const ONCE: Pace = pace(NEVER);
+
+    const fn pace(repeat: Duration) -> Pace {
+        Pace {
+            repeat,
+            gap: Duration::ZERO,
+        }
+    }
 
     #[derive(Debug, PartialEq)]
     enum Heard {
         Opened,
         Sounded(Cue),
+        Loud(Cue),
         Hushed,
         Said(Result<(), String>),
     }
 
+    /// What the machine has to offer, as the test sets it. While the test holds the lock, nothing is played.
+    #[derive(Clone, Copy)]
+    struct Machine {
+        works: bool,
+        /// How long every cue takes.
+        takes: Duration,
+    }
+
+    type Shelf = Arc<Mutex<Machine>>;
+
     /// A device that tells what it is asked to do, and is there or works only as long as it is told to.
     struct Fake {
         heard: Sender<Heard>,
-        works: Arc<AtomicBool>,
+        machine: Shelf,
+    }
+
+    fn now(machine: &Shelf) -> MutexGuard<'_, Machine> {
+        machine.lock().expect("no test failed holding it")
     }
 
     impl Speaker for Fake {
-        fn sound(&mut self, cue: Cue) -> Result<(), String> {
-            if !self.works.load(Ordering::SeqCst) {
+        fn sound(&mut self, cue: Cue, loud: bool) -> Result<Duration, String> {
+            let machine = *now(&self.machine);
+            if !machine.works {
                 return Err("the plug is out".to_owned());
             }
-            let _ = self.heard.send(Heard::Sounded(cue));
-            Ok(())
+            let _ = self.heard.send(if loud {
+                Heard::Loud(cue)
+            } else {
+                Heard::Sounded(cue)
+            });
+            Ok(machine.takes)
         }
 
         fn hush(&mut self) {
@@ -357,28 +258,34 @@ mod tests {
         }
     }
 
-    fn start(works: &Arc<AtomicBool>, repeat: Duration) -> (Player, Receiver<Heard>) {
+    fn start(machine: &Shelf, pace: Pace) -> (Player, Receiver<Heard>) {
         let (heard, listen) = channel();
         let said = heard.clone();
-        let works = Arc::clone(works);
+        let machine = Arc::clone(machine);
         let open = move || {
-            if !works.load(Ordering::SeqCst) {
+            if !now(&machine).works {
                 return Err("there is no plug".to_owned());
             }
             let _ = heard.send(Heard::Opened);
             Ok(Fake {
                 heard: heard.clone(),
-                works: Arc::clone(&works),
+                machine: Arc::clone(&machine),
             })
         };
         let report = move |outcome| {
             let _ = said.send(Heard::Said(outcome));
         };
-        (Player::start_with(open, report, repeat), listen)
+        (Player::start_with(open, report, pace), listen)
     }
 
-    fn working(works: bool) -> Arc<AtomicBool> {
-        Arc::new(AtomicBool::new(works))
+    fn working(works: bool) -> Shelf {
+        let takes = Duration::ZERO;
+        Arc::new(Mutex::new(Machine { works, takes }))
+    }
+
+    /// A device on which every cue takes so long.
+    fn taking(takes: Duration) -> Shelf {
+        Arc::new(Mutex::new(Machine { works: true, takes }))
     }
 
     #[track_caller]
@@ -389,52 +296,187 @@ mod tests {
         }
     }
 
+    #[track_caller]
+    fn check_ready(listen: &Receiver<Heard>) {
+        check(listen, &[Heard::Opened, Heard::Said(Ok(()))]);
+    }
+
+    #[track_caller]
+    fn check_cues(listen: &Receiver<Heard>, expected: &[Cue]) {
+        for cue in expected {
+            check(listen, &[Heard::Sounded(*cue)]);
+        }
+    }
+
+    /// Nothing more comes. This waits in vain every time, so it is short.
+    #[track_caller]
+    fn check_quiet(listen: &Receiver<Heard>, why: &str) {
+        thread::sleep(Duration::from_millis(50));
+        assert_eq!(listen.try_recv().ok(), None, "{why}");
+    }
+
+    /// Starts a player that has been asked for all of `cues` before it plays the first one.
+    fn start_wanting(machine: &Shelf, pace: Pace, cues: &[Cue]) -> (Player, Receiver<Heard>) {
+        let held = now(machine);
+        let (player, listen) = start(machine, pace);
+        for cue in cues {
+            player.play(*cue);
+        }
+        drop(held);
+        check_ready(&listen);
+        (player, listen)
+    }
+
     fn lost(why: &str) -> Heard {
         Heard::Said(Err(no_sound(why)))
     }
 
     #[test]
     fn a_cue_sounds_once_however_often_it_is_asked_for() {
-        let (player, listen) = start(&working(true), NEVER);
-        check(&listen, &[Heard::Opened, Heard::Said(Ok(()))]);
+        let (player, listen) = start(&working(true), ONCE);
+        check_ready(&listen);
         for _ in 0..50 {
             player.play(Cue::ChangeNow);
         }
-        player.play(Cue::CallUnconfirmed);
-        check(
-            &listen,
-            &[
-                Heard::Sounded(Cue::ChangeNow),
-                Heard::Sounded(Cue::CallUnconfirmed),
-            ],
-        );
+        player.play(Cue::CannotSave);
+        check_cues(&listen, &[Cue::ChangeNow, Cue::CannotSave]);
+        check_quiet(&listen, "it came again within the round");
     }
 
     #[test]
-    fn a_cue_comes_again_until_it_is_silenced() {
-        let (player, listen) = start(&working(true), Duration::from_millis(5));
-        check(&listen, &[Heard::Opened, Heard::Said(Ok(()))]);
+    fn a_cue_comes_again_until_it_is_silenced_when_it_repeats() {
+        for cue in Cue::ALL.into_iter().filter(|cue| cue.repeats()) {
+            let (player, listen) = start(&working(true), pace(Duration::from_millis(5)));
+            check_ready(&listen);
+            player.play(cue);
+            check_cues(&listen, &[cue, cue, cue]);
+            player.silence();
+            while listen.recv_timeout(PATIENCE) != Ok(Heard::Hushed) {}
+            check_quiet(&listen, "it came again after silence");
+        }
+    }
+
+    #[test]
+    fn a_cue_that_does_not_repeat_is_heard_once_and_again_only_when_asked_for_again() {
+        for cue in Cue::ALL.into_iter().filter(|cue| !cue.repeats()) {
+            let (player, listen) = start(&working(true), pace(Duration::from_millis(2)));
+            check_ready(&listen);
+            player.play(cue);
+            check_cues(&listen, &[cue]);
+            check_quiet(&listen, "it came again by itself");
+            player.play(cue);
+            check_cues(&listen, &[cue]);
+        }
+    }
+
+    #[test]
+    fn a_round_has_the_three_most_urgent_and_the_most_urgent_first() {
+        let all = [
+            Cue::OffHarness,
+            Cue::CheckDue,
+            Cue::PastTarget,
+            Cue::OrderUnanswered,
+            Cue::ChangeNow,
+            Cue::Danger,
+            Cue::ChangeNear,
+            Cue::CannotSave,
+        ];
+        let round = [Cue::Danger, Cue::ChangeNow, Cue::CheckDue];
+        let short = pace(Duration::from_millis(5));
+        let (_player, listen) = start_wanting(&working(true), short, &all);
+        check_cues(&listen, &round);
+        check_cues(&listen, &round);
+
+        let (_player, listen) = start_wanting(&working(true), ONCE, &all);
+        check_cues(&listen, &round);
+        check_quiet(&listen, "a fourth one was heard");
+    }
+
+    #[test]
+    fn what_was_heard_once_makes_room_in_the_next_round() {
+        let cues = [
+            Cue::ChangeNear,
+            Cue::CheckDue,
+            Cue::CannotSave,
+            Cue::PastTarget,
+        ];
+        let short = pace(Duration::from_millis(5));
+        let (_player, listen) = start_wanting(&working(true), short, &cues);
+        check_cues(&listen, &[Cue::ChangeNear, Cue::CheckDue, Cue::CannotSave]);
+        check_cues(&listen, &[Cue::CheckDue, Cue::CannotSave, Cue::PastTarget]);
+        check_cues(&listen, &[Cue::CheckDue, Cue::CannotSave]);
+        check_cues(&listen, &[Cue::CheckDue, Cue::CannotSave]);
+    }
+
+    #[test]
+    fn a_full_round_opens_again_for_what_is_more_urgent() {
+        let full = [Cue::CheckDue, Cue::CannotSave, Cue::OrderUnanswered];
+        let (player, listen) = start_wanting(&working(true), ONCE, &full);
+        check_cues(&listen, &full);
+        player.play(Cue::ChangeNear);
+        check_quiet(&listen, "a fourth one of the same urgency was heard");
         player.play(Cue::ChangeNow);
-        let again = || Heard::Sounded(Cue::ChangeNow);
-        check(&listen, &[again(), again(), again()]);
+        check_cues(&listen, &[Cue::ChangeNow]);
+    }
+
+    #[test]
+    fn danger_is_heard_at_once_and_what_it_cut_off_comes_after_it() {
+        let machine = taking(NEVER);
+        let (player, listen) = start(&machine, ONCE);
+        check_ready(&listen);
+        player.play(Cue::OffHarness);
+        check_cues(&listen, &[Cue::OffHarness]);
+        player.play(Cue::ChangeNow);
+        check_quiet(&listen, "another cue did not wait");
+        now(&machine).takes = Duration::ZERO;
+        player.play(Cue::Danger);
+        check(&listen, &[Heard::Hushed]);
+        check_cues(&listen, &[Cue::Danger, Cue::ChangeNow, Cue::OffHarness]);
+        check_quiet(&listen, "the round has ended");
+    }
+
+    #[test]
+    fn danger_that_sounds_is_not_cut_off_by_anything() {
+        let (player, listen) = start(&taking(NEVER), ONCE);
+        check_ready(&listen);
+        player.play(Cue::Danger);
+        check_cues(&listen, &[Cue::Danger]);
+        for cue in Cue::ALL {
+            player.play(cue);
+        }
+        check_quiet(&listen, "something was heard with it");
         player.silence();
-        while listen.recv_timeout(PATIENCE) != Ok(Heard::Hushed) {}
-        thread::sleep(Duration::from_millis(50));
-        assert!(listen.try_recv().is_err(), "it came again after silence");
+        check(&listen, &[Heard::Hushed]);
+    }
+
+    #[test]
+    fn a_cue_ends_before_the_next_one_starts() {
+        let cues = [Cue::CheckDue, Cue::ChangeNow];
+        let (_player, listen) = start_wanting(&taking(NEVER), ONCE, &cues);
+        check_cues(&listen, &[Cue::ChangeNow]);
+        check_quiet(&listen, "both sound at the same time");
+    }
+
+    #[test]
+    fn the_loud_setting_counts_from_the_next_sound_on() {
+        let (player, listen) = start(&working(true), pace(Duration::from_millis(5)));
+        check_ready(&listen);
+        player.play(Cue::CheckDue);
+        check_cues(&listen, &[Cue::CheckDue]);
+        player.loud(true);
+        while listen.recv_timeout(PATIENCE) != Ok(Heard::Loud(Cue::CheckDue)) {}
+        check(&listen, &[Heard::Loud(Cue::CheckDue)]);
+        player.loud(false);
+        while listen.recv_timeout(PATIENCE) != Ok(Heard::Sounded(Cue::CheckDue)) {}
+        check_cues(&listen, &[Cue::CheckDue]);
     }
 
     #[test]
     fn a_cue_asked_for_again_right_after_silence_starts_anew() {
-        let (player, listen) = start(&working(true), NEVER);
+        let (player, listen) = start(&working(true), ONCE);
+        check_ready(&listen);
         player.play(Cue::ChangeNow);
-        check(
-            &listen,
-            &[
-                Heard::Opened,
-                Heard::Said(Ok(())),
-                Heard::Sounded(Cue::ChangeNow),
-            ],
-        );
+        check_cues(&listen, &[Cue::ChangeNow]);
         player.silence();
         player.play(Cue::ChangeNow);
         check(&listen, &[Heard::Hushed, Heard::Sounded(Cue::ChangeNow)]);
@@ -442,45 +484,46 @@ mod tests {
 
     #[test]
     fn no_device_is_said_once_and_tried_again_at_the_next_cue() {
-        let works = working(false);
-        let (player, listen) = start(&works, Duration::from_millis(2));
+        let machine = working(false);
+        let (player, listen) = start(&machine, pace(Duration::from_millis(2)));
         check(&listen, &[lost("there is no plug")]);
         player.play(Cue::ChangeNow);
-        thread::sleep(Duration::from_millis(50));
-        assert!(listen.try_recv().is_err(), "the notice came again");
-        works.store(true, Ordering::SeqCst);
-        check(
-            &listen,
-            &[
-                Heard::Opened,
-                Heard::Said(Ok(())),
-                Heard::Sounded(Cue::ChangeNow),
-            ],
-        );
+        check_quiet(&listen, "the notice came again");
+        now(&machine).works = true;
+        check_ready(&listen);
+        check_cues(&listen, &[Cue::ChangeNow]);
+    }
+
+    #[test]
+    fn what_no_device_played_is_not_made_up_for_later() {
+        let machine = working(false);
+        let (player, listen) = start(&machine, pace(Duration::from_millis(2)));
+        check(&listen, &[lost("there is no plug")]);
+        player.play(Cue::OffHarness);
+        check_quiet(&listen, "the notice came again");
+        now(&machine).works = true;
+        check_quiet(&listen, "it was heard long after its moment");
+        player.play(Cue::CheckDue);
+        check_ready(&listen);
+        check_cues(&listen, &[Cue::CheckDue]);
     }
 
     #[test]
     fn a_device_lost_in_between_is_said_and_found_again() {
-        let works = working(true);
-        let (player, listen) = start(&works, Duration::from_millis(2));
-        check(&listen, &[Heard::Opened, Heard::Said(Ok(()))]);
-        works.store(false, Ordering::SeqCst);
-        player.play(Cue::CallUnconfirmed);
+        let machine = working(true);
+        let (player, listen) = start(&machine, pace(Duration::from_millis(2)));
+        check_ready(&listen);
+        now(&machine).works = false;
+        player.play(Cue::CannotSave);
         check(&listen, &[lost("the plug is out")]);
-        works.store(true, Ordering::SeqCst);
-        check(
-            &listen,
-            &[
-                Heard::Opened,
-                Heard::Said(Ok(())),
-                Heard::Sounded(Cue::CallUnconfirmed),
-            ],
-        );
+        now(&machine).works = true;
+        check_ready(&listen);
+        check_cues(&listen, &[Cue::CannotSave]);
     }
 
     #[test]
     fn dropping_the_player_ends_its_thread() {
-        let (player, listen) = start(&working(true), NEVER);
+        let (player, listen) = start(&working(true), ONCE);
         player.play(Cue::ChangeNow);
         check(&listen, &[Heard::Opened, Heard::Said(Ok(()))]);
         drop(player);
@@ -504,18 +547,5 @@ mod tests {
         if let Err(notice) = outcome {
             assert!(notice.ends_with("cues are only shown"), "{notice}");
         }
-    }
-
-    #[test]
-    fn every_file_is_readable_by_what_plays_it() {
-        let mut round_ms = 0;
-        for cue in Cue::ALL {
-            let decoder = Decoder::try_from(Cursor::new(file(cue))).expect("a file made here");
-            assert_eq!(decoder.channels().get(), 1);
-            assert_eq!(decoder.sample_rate().get(), 48_000);
-            round_ms += decoder.count() as u64 / 48 + CUE_GAP_MS;
-        }
-        // All cues fit into one round, or the next round would find the last one unfinished.
-        assert!(round_ms < CUE_REPEAT_MS, "{round_ms} ms");
     }
 }

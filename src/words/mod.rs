@@ -1,15 +1,20 @@
 //! Makes every text a person reads or hears from a message id and its arguments.
 //!
-//! One catalogue per language, each a `match` over all ids, so that a text missing in a language does not compile.
+//! One catalogue per language, each a `match` over all ids, so that a text missing in a language does not compile; the
+//! pseudo-language is made from English.
 //! Screens, reports and the record all ask here; a text that a plan's author wrote passes through as an argument.
 //! Knows no state, no clock and no screen.
 
 mod en;
+mod es;
 mod ids;
 mod numbers;
+mod pseudo;
 
 pub use ids::Id;
-pub use numbers::{ago, clock, date_and_time, metres, seconds, wall_time};
+pub use numbers::{ago, clock, date_and_time, metres, seconds, wall_time, wind};
+
+use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
@@ -20,13 +25,51 @@ pub enum Language {
     #[default]
     #[serde(rename = "en")]
     English,
+    /// Spanish.
+    #[serde(rename = "es")]
+    Spanish,
+    /// No language: English made longer and strange, to see what a translation does to a screen.
+    #[serde(rename = "qps")]
+    Pseudo,
 }
 
 impl Language {
-    /// The language's tag as BCP 47 has it.
+    /// The languages that people can choose.
+    pub const ALL_SPOKEN: [Language; 2] = [Language::English, Language::Spanish];
+
+    /// The language's tag as BCP 47 has it; the pseudo-language has one from the range for private use.
     pub fn tag(self) -> &'static str {
         match self {
             Language::English => "en",
+            Language::Spanish => "es",
+            Language::Pseudo => "qps-ploc",
+        }
+    }
+
+    /// What the language calls itself, because whoever looks for it may read no other.
+    pub fn name(self) -> &'static str {
+        match self {
+            Language::English => "English",
+            Language::Spanish => "Español",
+            Language::Pseudo => "Pseudo",
+        }
+    }
+
+    /// The spoken language that a switch goes to from here; after the last comes the first.
+    pub fn next(self) -> Language {
+        let all = Language::ALL_SPOKEN;
+        let next = all
+            .iter()
+            .position(|it| *it == self)
+            .map_or(0, |i| (i + 1) % all.len());
+        all[next]
+    }
+
+    fn template(self, id: Id) -> Cow<'static, str> {
+        match self {
+            Language::English => Cow::Borrowed(en::text(id)),
+            Language::Spanish => Cow::Borrowed(es::text(id)),
+            Language::Pseudo => Cow::Owned(pseudo::text(en::text(id))),
         }
     }
 }
@@ -64,10 +107,7 @@ impl Message {
 
     /// The text in a language.
     pub fn text(&self, language: Language) -> String {
-        let template = match language {
-            Language::English => en::text(self.id),
-        };
-        fill(template, &self.args)
+        fill(&language.template(self.id), &self.args)
     }
 }
 
@@ -119,18 +159,54 @@ mod tests {
         assert_eq!(fill("{7}|", &args), "|");
     }
 
+    const LANGUAGES: [Language; 3] = [Language::English, Language::Spanish, Language::Pseudo];
+
+    /// What stands between braces, or nothing where a brace has no partner.
+    fn arguments(template: &str) -> Option<Vec<&str>> {
+        let mut parts = template.split('{');
+        let mut names = Vec::new();
+        if parts.next()?.contains('}') {
+            return None;
+        }
+        for part in parts {
+            let (name, after) = part.split_once('}')?;
+            if after.contains('}') {
+                return None;
+            }
+            names.push(name);
+        }
+        Some(names)
+    }
+
     #[test]
     fn every_text_fills_only_arguments_it_can_have() {
-        for id in Id::ALL {
-            let text = en::text(*id);
-            assert!(!text.is_empty(), "{} has no text", id.as_str());
-            assert_eq!(
-                text.matches('{').count(),
-                text.matches('}').count(),
-                "{}",
-                id.as_str()
-            );
+        assert_eq!(arguments("{0} and {^1}"), Some(vec!["0", "^1"]));
+        for broken in ["{0", "0}", "{0}}", "{{0}"] {
+            assert_eq!(arguments(broken), None, "{broken}");
         }
+        for (id, language) in LANGUAGES
+            .iter()
+            .flat_map(|it| Id::ALL.iter().map(|id| (*id, *it)))
+        {
+            let template = language.template(id);
+            let place = format!("{} in {}", id.as_str(), language.tag());
+            assert!(!template.is_empty(), "{place} has no text");
+            let names = arguments(&template).expect(&place);
+            for name in names {
+                let digit = name.strip_prefix('^').unwrap_or(name);
+                assert!(
+                    matches!(digit.as_bytes(), [b'0'..=b'9']),
+                    "{place}: {{{name}}}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_switch_goes_round_the_spoken_languages() {
+        assert_eq!(Language::English.next(), Language::Spanish);
+        assert_eq!(Language::Spanish.next(), Language::English);
+        assert_eq!(Language::Pseudo.next(), Language::English);
     }
 
     #[test]

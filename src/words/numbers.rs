@@ -2,7 +2,7 @@
 //!
 //! Durations are floored to whole seconds, so a clock never shows a second that has not passed.
 
-use crate::units::{Millimetres, Millis};
+use crate::units::{Millimetres, Millis, Speed};
 use chrono::{DateTime, FixedOffset};
 
 /// Minutes and seconds, `3:07`; from one hour on `1:03:07`. Negative durations read as zero.
@@ -38,6 +38,15 @@ pub fn metres(length: Millimetres) -> String {
         format!("{} m", tenths / 10)
     } else {
         format!("{}.{} m", tenths / 10, (tenths % 10).abs())
+    }
+}
+
+/// A wind as it is read from a meter, in metres a second, rounded up to a tenth so that none is told too low: `12.5 m/s`.
+pub fn wind(speed: Speed) -> String {
+    let tenths = speed.0.max(0).saturating_add(99) / 100;
+    match tenths % 10 {
+        0 => format!("{} m/s", tenths / 10),
+        rest => format!("{}.{rest} m/s", tenths / 10),
     }
 }
 
@@ -94,6 +103,13 @@ mod tests {
         assert_eq!(metres(Millimetres(27_000)), "27 m");
         assert_eq!(metres(Millimetres(1_829)), "1.8 m");
         assert_eq!(metres(Millimetres(-1_800)), "-1.8 m");
+    }
+
+    #[test]
+    fn a_wind_is_never_told_too_low() {
+        assert_eq!(wind(Speed(12_500)), "12.5 m/s");
+        assert_eq!(wind(Speed(12_401)), "12.5 m/s");
+        assert_eq!(wind(Speed(9_000)), "9 m/s");
     }
 
     /// RFC 3339 section 5.8: 1996-12-19T16:39:57-08:00 is 851042397 s after the epoch.

@@ -1,0 +1,190 @@
+//! Sums up what somebody must know who takes over: command of the rescue, the lead from outside, the care of a casualty.
+//!
+//! Each is read in about 20 seconds: short lines, nothing that is not acted on.
+
+use super::act::Act;
+use super::case::Case;
+use super::event::{Condition, Note};
+use super::prompt::{Choice, Prompt};
+use super::state::{Facts, Whereabouts};
+use crate::units::Millis;
+use crate::words::{Id, Message, ago, clock};
+
+/// At most this many people are offered as the one in command.
+const NAMES_MAX: usize = 5;
+
+/// What whoever takes the tablet reads first.
+pub(super) fn taking_over(facts: &Facts, at: Millis) -> Prompt {
+    let mut prompt =
+        Prompt::ask(Message::of(Id::BriefTitle)).main(Choice::new(Id::BriefHeard, Act::BriefHeard));
+    prompt.lines = lines(facts, at);
+    prompt.reading = true;
+    prompt
+}
+
+/// Who is in command now. Nobody is asked for a code.
+pub(super) fn naming(facts: &Facts) -> Prompt {
+    let mut prompt = Prompt::ask(Message::of(Id::WhoCommands));
+    let competent = |id: &String| {
+        let plan = facts.opened.as_ref().map(|o| &o.plan);
+        plan.and_then(|plan| plan.responder(id))
+            .is_some_and(|it| it.competent)
+    };
+    let mut people = facts.free_people();
+    people.sort_by_key(|id| (!competent(id), facts.order_of(id).is_some()));
+    people.truncate(NAMES_MAX);
+    let named = |id: String| {
+        let label = Message::written(facts.name(&id));
+        Choice::saying(label, Act::NameCommand(Some(id)))
+    };
+    prompt.options = people.into_iter().map(named).collect();
+    prompt
+        .options
+        .push(Choice::new(Id::SomebodyElse, Act::NameCommand(None)));
+    prompt
+}
+
+/// The rescue in lines, for whoever takes command.
+pub fn lines(facts: &Facts, at: Millis) -> Vec<Message> {
+    let mut lines = Vec::new();
+    for case in facts.cases().take(2) {
+        lines.push(where_and_how_long(case, at));
+        lines.push(how(case, at));
+    }
+    let case = facts.case();
+    if case.casualty.off.is_none() {
+        lines.extend(what_keeps_away(case));
+        lines.extend(what_runs(case));
+    }
+    lines.push(call(facts));
+    let sent = facts.orders.len();
+    lines.push(Message::with(Id::BriefPeople, [&sent.to_string()]));
+    lines
+}
+
+fn place(case: Case<'_>) -> String {
+    match (&case.casualty.place, case.position()) {
+        (_, Some(position)) => position.name.clone(),
+        _ => String::new(),
+    }
+}
+
+fn where_and_how_long(case: Case<'_>, at: Millis) -> Message {
+    let time = clock(case.hanging(at));
+    let place = place(case);
+    let id = match (
+        case.casualty.off.is_some(),
+        case.at_least(),
+        place.is_empty(),
+    ) {
+        (true, _, _) => return Message::with(Id::BriefOff, [&time]),
+        (false, false, false) => Id::BriefHangs,
+        (false, true, false) => Id::BriefHangsAtLeast,
+        (false, false, true) => return Message::with(Id::BriefHangsSomewhere, [&time]),
+        (false, true, true) => return Message::with(Id::BriefHangsSomewhereAtLeast, [&time]),
+    };
+    Message::with(id, [&place, &time])
+}
+
+fn how(case: Case<'_>, at: Millis) -> Message {
+    let casualty = case.casualty;
+    match casualty.condition {
+        None => Message::of(Id::BriefNotAsked),
+        Some((_, reported)) if casualty.lapsed > 0 => {
+            Message::with(Id::BriefNotChecked, [&ago(reported, at)])
+        }
+        Some((condition, reported)) => {
+            let id = match condition {
+                Condition::Talking => Id::BriefTalking,
+                Condition::Stuck => Id::BriefStuck,
+                Condition::Unwell => Id::BriefUnwell,
+                Condition::NotAnswering => Id::BriefNoAnswer,
+            };
+            Message::with(id, [&ago(reported, at)])
+        }
+    }
+}
+
+fn what_keeps_away(case: Case<'_>) -> Option<Message> {
+    if case.casualty.place == Whereabouts::Unknown {
+        return None;
+    }
+    match case.open_hazard() {
+        Some(hazard) => Some(Message::with(Id::BriefHazard, [&hazard.name])),
+        None if case.casualty.scene.safe.is_none() => Some(Message::of(Id::BriefNotSafe)),
+        None => None,
+    }
+}
+
+fn what_runs(case: Case<'_>) -> Vec<Message> {
+    let Some(running) = &case.casualty.running else {
+        return vec![Message::of(Id::BriefNothingRuns)];
+    };
+    let name = case.method(&running.method).map_or("", |m| m.name.as_str());
+    let runs = Message::with(Id::BriefRuns, [name]);
+    let next = if case.committed() {
+        Message::of(Id::BriefCommitted)
+    } else {
+        let by = clock(Millis(
+            running.change_by.0.saturating_sub(case.casualty.fell.0),
+        ));
+        match case.next_method() {
+            Some(next) => Message::with(Id::BriefChangeBy, [&by, &next.name]),
+            None => Message::of(Id::BriefNoOther),
+        }
+    };
+    vec![runs, next]
+}
+
+fn call(facts: &Facts) -> Message {
+    match (facts.call.confirmed, facts.call.ordered.last()) {
+        (Some(_), _) => Message::of(Id::BriefCallMade),
+        (None, Some((Some(id), _))) => Message::with(Id::BriefCallBy, [facts.name(id)]),
+        (None, _) => Message::of(Id::BriefCallNot),
+    }
+}
+
+/// Outside rescue leads: they get the brief, the crew helps as they say, the clock goes on.
+pub(super) fn outside_leads(facts: &Facts, at: Millis) -> Prompt {
+    let mut prompt = Prompt::ask(Message::of(Id::OutsideLeads))
+        .main(Choice::new(Id::OffHarness, Act::OffHarness).held())
+        .other(Choice::new(Id::CrewLeads, Act::CrewLeads).sub(Message::of(Id::CrewLeadsSub)));
+    prompt.lines = lines(facts, at);
+    prompt.reading = true;
+    prompt
+}
+
+/// What whoever takes over the care must hear: how long hung and whether motionless, the worst seen, what was done.
+pub fn handover(case: Case<'_>) -> Vec<Message> {
+    let casualty = case.casualty;
+    let mut lines = Vec::new();
+    let hung = clock(case.hanging(Millis::ZERO));
+    if casualty.off.is_some() {
+        lines.push(Message::with(
+            if case.at_least() {
+                Id::HandHungAtLeast
+            } else {
+                Id::HandHung
+            },
+            [&hung],
+        ));
+    }
+    lines.push(Message::of(match casualty.worst {
+        None => Id::HandNotChecked,
+        Some(Condition::Talking) => Id::HandTalked,
+        Some(Condition::Stuck) => Id::HandStuck,
+        Some(Condition::Unwell) => Id::HandUnwell,
+        Some(Condition::NotAnswering) => Id::HandNoAnswer,
+    }));
+    let notes = case.facts.notes.iter();
+    let of_it = notes.filter(|(_, number, _)| *number == case.number);
+    lines.extend(of_it.filter_map(|(note, ..)| match note {
+        Note::ReliefStraps => Some(Message::of(Id::NoteStraps)),
+        Note::LegsRaised => Some(Message::of(Id::NoteLegs)),
+        Note::Foothold => Some(Message::of(Id::NoteFoothold)),
+        Note::Bleeding => Some(Message::of(Id::NoteBleeding)),
+        Note::HeadHurt => Some(Message::of(Id::NoteHead)),
+        _ => None,
+    }));
+    lines
+}

@@ -1,0 +1,156 @@
+//! Fills the sheets that belong to the tablet: who is on shift, the plan and its approval, look, sound and language.
+
+use super::entry::{Entry, Next};
+use super::sight::Sight;
+use super::ui::{Icon, Sheet, SheetKind};
+use crate::incident::PlanStanding;
+use crate::plan::Responder;
+use crate::signal::{Tap, Theme};
+use crate::words::{Id, Language, date_and_time};
+use slint::SharedString;
+
+pub(super) fn shift(sight: Sight<'_>) -> Vec<Entry> {
+    let snapshot = sight.snapshot;
+    let people = &snapshot.plan.plan.responders;
+    people
+        .iter()
+        .map(|person| {
+            let held: Vec<_> = person
+                .qualifications
+                .iter()
+                .map(|held| held.name.as_str())
+                .collect();
+            let swap = Tap::SwapPresent {
+                responder: person.id.clone(),
+            };
+            Entry::new(
+                Next::Stay(swap),
+                person.name.as_str().into(),
+                held.join(", ").into(),
+            )
+            .chosen(!snapshot.roll_call.absent.contains(&person.id))
+        })
+        .collect()
+}
+
+/// Which plan this is, and how far it can be trusted.
+pub(super) fn plan_head(sight: Sight<'_>) -> Sheet {
+    let in_use = &sight.snapshot.plan;
+    let (title, hint) = match (in_use.standing, &sight.snapshot.approval) {
+        (PlanStanding::None, _) => (sight.label(Id::PlanSheetNone), SharedString::default()),
+        (_, Some(approval)) => {
+            let date = date_and_time(approval.wall_ms, approval.offset_min);
+            let hint = sight.with(Id::PlanApprovedBy, [&approval.name, &date]);
+            (
+                sight.with(Id::PlanSheet, [&in_use.plan.site.revision]),
+                hint,
+            )
+        }
+        (_, None) => {
+            let title = sight.with(Id::PlanSheet, [&in_use.plan.site.revision]);
+            let mut competent = competent(sight);
+            let hint = match (competent.next(), in_use.found) {
+                (None, _) => sight.label(Id::PlanApproveNobody),
+                (Some(_), [0, 0]) => sight.label(Id::PlanNotApproved),
+                (Some(_), [warnings, notices]) => {
+                    let counts = [&*warnings.to_string(), &*notices.to_string()];
+                    sight.with(Id::PlanSheetFound, counts)
+                }
+            };
+            (title, hint)
+        }
+    };
+    Sheet {
+        kind: SheetKind::Plan,
+        title,
+        hint,
+    }
+}
+
+/// Those on shift whom the plan names as competent.
+fn competent(sight: Sight<'_>) -> impl Iterator<Item = &Responder> {
+    let snapshot = sight.snapshot;
+    let here = |it: &&Responder| it.competent && !snapshot.roll_call.absent.contains(&it.id);
+    snapshot.plan.plan.responders.iter().filter(here)
+}
+
+pub(super) fn plan(sight: Sight<'_>) -> Vec<Entry> {
+    let again = Entry::new(
+        Next::Stay(Tap::ReadPlan),
+        sight.label(Id::PlanReadAgain),
+        sight.label(Id::PlanReadAgainSub),
+    )
+    .icon(Icon::Plan);
+    let signed = sight.snapshot.approval.as_ref().map(|it| it.by.as_str());
+    let signs = competent(sight).map(|person| {
+        let approve = Tap::ApprovePlan {
+            responder: person.id.clone(),
+        };
+        Entry::new(
+            Next::Stay(approve),
+            sight.with(Id::PlanApprove, [&person.name]),
+            sight.label(Id::PlanApproveSub),
+        )
+        .held()
+        .chosen(signed == Some(person.id.as_str()))
+    });
+    match sight.snapshot.plan.standing {
+        PlanStanding::None => vec![again],
+        PlanStanding::Fit | PlanStanding::LastFit => signs.chain([again]).collect(),
+    }
+}
+
+pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
+    let settings = &sight.snapshot.settings;
+    let look = match settings.theme {
+        Theme::Dark => Id::StandbyLight,
+        Theme::Light => Id::StandbyDark,
+    };
+    let volume = match settings.louder {
+        true => Id::TabletNormal,
+        false => Id::TabletLouder,
+    };
+    let flash = match settings.flash {
+        true => Id::TabletFlashOff,
+        false => Id::TabletFlash,
+    };
+    let nothing = SharedString::default;
+    let touch =
+        |tap, title, sub, icon| Entry::new(Next::Stay(tap), sight.label(title), sub).icon(icon);
+    vec![
+        touch(Tap::SwapTheme, look, nothing(), Icon::Look),
+        touch(Tap::TestSound, Id::StandbySound, nothing(), Icon::Sound),
+        touch(Tap::SwapLouder, volume, nothing(), Icon::Sound),
+        touch(
+            Tap::SwapFlash,
+            flash,
+            sight.label(Id::TabletFlashSub),
+            Icon::Look,
+        ),
+        Entry::open(
+            SheetKind::Language,
+            sight.label(Id::LanguageTile),
+            sight.language().name().into(),
+        )
+        .icon(Icon::Language),
+    ]
+}
+
+/// Each language by its own name.
+pub(super) fn languages(sight: Sight<'_>) -> Vec<Entry> {
+    Language::ALL_SPOKEN
+        .iter()
+        .map(|language| {
+            let speak = Tap::Speak {
+                language: *language,
+            };
+            Entry::new(
+                Next::Send(speak),
+                language.name().into(),
+                SharedString::default(),
+            )
+            .icon(Icon::Language)
+            .chosen(sight.language() == *language)
+        })
+        .collect()
+}
