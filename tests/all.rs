@@ -22,4 +22,5 @@ mod standing;
 mod support;
 mod texts;
 mod thread;
+mod turns;
 mod twin;

@@ -419,6 +419,7 @@ impl Drill {
             }
             if differ * 50 < width * height {
                 self.compared += 1;
+                self.keep_to_look_at(&real);
                 return;
             }
             assert!(
@@ -427,6 +428,20 @@ impl Drill {
             );
             std::thread::sleep(Duration::from_millis(150));
         }
+    }
+
+    /// Keeps what stands on the real screen, for eyes, where somebody asks for it.
+    fn keep_to_look_at(&self, picture: &[[u8; 3]]) {
+        if !std::env::var("GROUNDWARD_PICTURES").is_ok_and(|v| v == "look") {
+            return;
+        }
+        let name = format!(
+            "driven-{:03}-{}.png",
+            self.compared, self.standby.plan.plan.site.revision
+        );
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+        let rgb: Vec<u8> = picture.iter().flatten().copied().collect();
+        crate::screens::write(&path, &rgb, (WIDTH, HEIGHT));
     }
 
     /// Plays until the incident is stood down.

@@ -1,6 +1,7 @@
 //! Keeps journals of every version readable: what an older program wrote is verified, replayed and told today.
 //!
-//! The files never change. The first is the rehearsal of `tests/scripts/silo-3-boom-lift.txt` as format version 1 wrote it.
+//! The files never change. The first is a rehearsal at silo 3 as format version 1 first wrote it, the second that of
+//! `tests/scripts/turns.txt`, with the kinds that came to version 1 with several casualties, command and outside lead.
 
 use groundward::incident::{Event, Record, State};
 use groundward::journal::disk::RealDisk;
@@ -10,6 +11,7 @@ use groundward::words::Language;
 use std::path::Path;
 
 const VERSION_1: &str = "20261125T194636Z-7adc";
+const VERSION_1_TURNS: &str = "20261126T013609Z-6779";
 
 fn records(incident: &str) -> (Vec<Record>, Vec<String>) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -62,6 +64,38 @@ fn a_journal_of_version_1_replays_to_the_same_rescue() {
         .map(|w| w.method.as_str())
         .collect();
     assert_eq!(tried, ["self", "ladder"]);
+}
+
+#[test]
+fn a_journal_with_every_turn_replays_and_is_told_in_both_languages() {
+    let (records, texts) = records(VERSION_1_TURNS);
+    for (record, text) in records.iter().zip(&texts) {
+        let own = record.to_json();
+        assert!(
+            text.starts_with(own.trim_end_matches('}')),
+            "record {} would be written differently today",
+            record.seq
+        );
+        assert!(!matches!(record.event, Event::Unknown { .. }));
+    }
+    let state = State::replay(records.clone());
+    let casualties = &state.facts.casualties;
+    assert_eq!(casualties.len(), 3);
+    assert!(casualties[2].rescuer && casualties[0].refused.is_some());
+    let off: Vec<Option<i64>> = casualties
+        .iter()
+        .map(|it| it.off.map(|(t, _)| t.0))
+        .collect();
+    assert_eq!(off, [Some(160_000), Some(175_000), Some(185_000)]);
+    assert!(casualties.iter().all(|it| it.handed.is_some()));
+    for language in Language::ALL_SPOKEN {
+        let lines = review::lines(&records, language);
+        assert!(
+            lines
+                .iter()
+                .all(|l| !l.text.trim().is_empty() && !l.text.contains('{'))
+        );
+    }
 }
 
 #[test]

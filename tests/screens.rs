@@ -796,7 +796,7 @@ fn the_screens_look_as_they_were_looked_at() {
     );
 }
 
-fn write(path: &std::path::Path, rgb: &[u8], (width, height): (u32, u32)) {
+pub(crate) fn write(path: &std::path::Path, rgb: &[u8], (width, height): (u32, u32)) {
     let file = std::fs::File::create(path).expect("a picture can be written");
     let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), width, height);
     encoder.set_color(png::ColorType::Rgb);

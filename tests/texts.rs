@@ -20,9 +20,7 @@ const ARGUMENTS_MAX: u32 = 10;
 const PROMPT_WORDS_MAX: usize = 9;
 
 /// Spanish texts that are the same in English: names, units and words of both languages.
-const SAME: [Id; 11] = [
-    Id::Wind,
-    Id::UndoSub,
+const SAME: [Id; 9] = [
     Id::PlanTile,
     Id::CardSeconds,
     Id::CardMinutes,

@@ -28,6 +28,9 @@ pub(super) struct Options {
     /// Size of the paper.
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
+    /// Language of the card's own words; what the plan says stays as it is written there.
+    #[arg(long, value_enum, default_value_t)]
+    language: Spoken,
     /// File to write: its ending, .pdf or .html, says what it becomes.
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -41,6 +44,25 @@ enum PaperName {
     A4,
     /// 8.5 by 11 in.
     Letter,
+}
+
+/// A language as it is asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum Spoken {
+    /// English.
+    #[default]
+    En,
+    /// Spanish.
+    Es,
+}
+
+impl From<Spoken> for Language {
+    fn from(spoken: Spoken) -> Language {
+        match spoken {
+            Spoken::En => Language::English,
+            Spoken::Es => Language::Spanish,
+        }
+    }
 }
 
 /// What a file becomes.
@@ -92,7 +114,7 @@ fn write(options: &Options, name: &str, bytes: &[u8]) -> Result<String, (u8, Str
     let fingerprint = fingerprint(bytes);
     let cards: Vec<Card> = positions
         .iter()
-        .map(|it| Card::new(plan, it, &fingerprint, Language::default()))
+        .map(|it| Card::new(plan, it, &fingerprint, options.language.into()))
         .collect();
     let paper = match options.paper {
         PaperName::A4 => Paper::A4,

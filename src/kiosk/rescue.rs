@@ -5,7 +5,7 @@ use super::sight::{Sight, capital, digits, tile};
 use super::ui::{Choice, Icon, Kit, Mark, Person, Place, Prompt, Screen, Tone};
 use super::view::View;
 use super::{drop_line, pictures, ui};
-use crate::incident::{self, Act, Condition, Whereabouts, past_target, prompt};
+use crate::incident::{self, Act, Aftercare, Condition, Whereabouts, past_target, prompt};
 use crate::units::Millis;
 use crate::words::{Id, clock, metres, seconds, wall_time};
 use slint::SharedString;
@@ -225,8 +225,12 @@ fn ask(view: &mut View, sight: Sight<'_>) {
 /// Which casualty the prompt is about, where there are several.
 fn kicker(sight: Sight<'_>) -> SharedString {
     let facts = sight.facts();
+    // These are about everybody.
+    let shared =
+        facts.danger.is_some() || facts.closing.is_some() || facts.command.handing.is_some();
     match facts.casualties.len() {
         0 | 1 => SharedString::default(),
+        _ if shared => SharedString::default(),
         all => {
             let number = facts.case().number.to_string();
             sight.with(Id::CasualtyOf, [&number, &all.to_string()])
@@ -353,7 +357,16 @@ fn how(sight: Sight<'_>) -> ui::Tile {
             Icon::Unchecked,
         );
     };
-    let asked = sight.with(Id::TileAsked, [&crate::words::ago(reported, at)]);
+    // After the release, looking at the casualty counts as asking.
+    let looked = casualty.aftercare.iter().rev().find(|(item, well, _)| {
+        *well
+            && matches!(
+                item,
+                Aftercare::Breathing | Aftercare::Watch | Aftercare::LookAgain
+            )
+    });
+    let last = looked.map_or(reported, |(.., at)| reported.max(*at));
+    let asked = sight.with(Id::TileAsked, [&crate::words::ago(last, at)]);
     let since = || {
         sight.with(
             Id::TileSince,
