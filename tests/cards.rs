@@ -626,6 +626,22 @@ fn pages_have_the_size_of_the_paper_and_nothing_leaves_them() {
     }
 }
 
+/// The longer language keeps to the paper as well, and nothing of the plan is lost on the way.
+#[test]
+fn spanish_cards_keep_to_the_paper() {
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    for (name, text) in DEMOS {
+        let made = cards::all(&read(name, text), text.as_bytes(), Language::Spanish);
+        for (paper, width, height) in PAPERS {
+            let path = saved(folder.path(), "tarjetas.pdf", &made_pdf(&made, paper));
+            let Some(pages) = check_pages(&made, &path, (width, height)) else {
+                return;
+            };
+            assert!(pages <= 3 * made.len(), "{name} takes {pages} pages");
+        }
+    }
+}
+
 #[test]
 fn a_pdf_has_a_title_and_tags() {
     let folder = tempfile::tempdir().expect("a folder for the test");

@@ -384,6 +384,49 @@ fn a_fallen_rescuer_is_a_casualty_with_a_clock_of_their_own() {
     desk.assert_replays();
 }
 
+// Rule 2: make safe first.
+
+#[test]
+fn until_it_is_safe_whoever_would_go_near_waits_at_the_approach_point() {
+    let mut desk = Desk::demo();
+    desk.hang(Some("silo3"));
+    desk.act(Act::Report(Condition::Unwell));
+    desk.act(Act::GoStraight("pick-off".to_owned()));
+    let place = |desk: &Desk, role: &str| {
+        let mut orders = desk.facts().orders.iter();
+        orders
+            .find(|o| o.posting.role == role)
+            .map(|o| o.posting.place.clone())
+    };
+    assert_eq!(
+        place(&desk, "rescuer").as_deref(),
+        Some("roof-stair"),
+        "the approach point"
+    );
+    desk.act(Act::SaySafe);
+    assert_eq!(
+        place(&desk, "rescuer").as_deref(),
+        Some("roof-stair"),
+        "a hazard is open"
+    );
+    desk.act(Act::HazardSafe("dust-fan".to_owned()));
+    assert_eq!(place(&desk, "rescuer").as_deref(), Some("east-hatch"));
+    desk.assert_replays();
+}
+
+#[test]
+fn outside_rescue_that_takes_over_finds_what_is_connected_made_safe() {
+    let mut desk = silo3(Condition::NotAnswering);
+    desk.act(Act::GoStraight("pick-off".to_owned()));
+    desk.answer();
+    desk.answer();
+    assert!(desk.facts().committed(), "{}", desk.text());
+    desk.act(Act::OutsideLeads);
+    assert_eq!(desk.text(), "Both connected? Weight held?");
+    desk.answer();
+    assert_eq!(desk.text(), "Outside rescue leads. Help as they say.");
+}
+
 // Rule 10: more than one.
 
 #[test]

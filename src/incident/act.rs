@@ -230,6 +230,8 @@ impl Draft<'_> {
             _ => Event::NotSafeYet {},
         };
         self.push(event);
+        // Whoever waited at the approach point is sent on.
+        self.order_crew();
         Ok(())
     }
 
@@ -545,18 +547,7 @@ impl Draft<'_> {
         let facts = self.facts();
         let goes_near = |casualty: u16, method: &str, role: &str| {
             let method = facts.case_of(casualty).method(method);
-            let steps = method.map_or(&[][..], |it| &it.steps);
-            let of_role = |step: &&crate::plan::Step| {
-                step.role.as_deref() == Some(role)
-                    || step
-                        .fallback
-                        .iter()
-                        .any(|f| f.role.as_deref() == Some(role))
-            };
-            steps
-                .iter()
-                .filter(of_role)
-                .any(|step| step.near || step.exposed || step.committed)
+            method.is_some_and(|it| it.goes_near(role))
         };
         let back: Vec<String> = facts
             .orders

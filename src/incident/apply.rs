@@ -141,7 +141,10 @@ impl Facts {
             Event::OutsideAsked {} => {
                 self.outside.asked.get_or_insert(at);
             }
-            Event::OutsideTookOver {} => self.outside.leads = Some(at),
+            Event::OutsideTookOver {} => {
+                self.outside.leads = Some(at);
+                self.secure_what_is_connected();
+            }
             Event::OutsideLeft {} => self.outside.leads = None,
             Event::CommandTaken {} => {
                 self.command = Command {
@@ -183,18 +186,7 @@ impl Facts {
             Event::DangerCalled {} => self.danger = Some(at),
             Event::DangerCleared { .. } => {
                 self.danger = None;
-                // Nothing goes on by itself: both connected, weight held, tied off and checked again.
-                for casualty in &mut self.casualties {
-                    if let Some(running) = &mut casualty.running {
-                        running.tied = None;
-                    }
-                }
-                let committed: Vec<bool> = self.cases().map(|case| case.committed()).collect();
-                for (casualty, committed) in self.casualties.iter_mut().zip(committed) {
-                    if let Some(running) = casualty.running.as_mut().filter(|_| committed) {
-                        running.securing.get_or_insert(Securing::Resume);
-                    }
-                }
+                self.secure_what_is_connected();
             }
             Event::StandDownBegan {} => self.closing = Some(Vec::new()),
             Event::StandDownLeft {} => self.closing = None,
@@ -301,6 +293,19 @@ impl Facts {
         self.opened = Some(Opened::new(opening, plan, &record.now));
         self.command.by.clone_from(&opening.in_command);
         self.line = super::time::TimeLine::starting(&record.now);
+    }
+
+    /// Nothing goes on by itself after an interruption: both connected, weight held, tied off and checked again.
+    fn secure_what_is_connected(&mut self) {
+        let committed: Vec<bool> = self.cases().map(|case| case.committed()).collect();
+        for (casualty, committed) in self.casualties.iter_mut().zip(committed) {
+            if let Some(running) = &mut casualty.running {
+                running.tied = None;
+                if committed {
+                    running.securing.get_or_insert(Securing::Resume);
+                }
+            }
+        }
     }
 
     /// What was said of a responder.

@@ -10,6 +10,8 @@ use super::state::{Facts, Whereabouts};
 use crate::units::Millis;
 use crate::words::{Id, Message, ago, clock};
 
+/// At most this many casualties have a line besides the one worked on.
+const OTHERS_MAX: usize = 3;
 /// At most this many people are offered as the one in command.
 const NAMES_MAX: usize = 5;
 
@@ -47,11 +49,11 @@ pub(super) fn naming(facts: &Facts) -> Prompt {
 /// The rescue in lines, for whoever takes command.
 pub fn lines(facts: &Facts, at: Millis) -> Vec<Message> {
     let mut lines = Vec::new();
-    for case in facts.cases().take(2) {
-        lines.push(where_and_how_long(case, at));
-        lines.push(how(case, at));
-    }
     let case = facts.case();
+    lines.push(where_and_how_long(case, at));
+    lines.push(how(case, at));
+    let others = facts.cases().filter(|it| it.number != case.number);
+    lines.extend(others.take(OTHERS_MAX).map(|it| other(it, at)));
     if case.casualty.off.is_none() {
         lines.extend(what_keeps_away(case));
         lines.extend(what_runs(case));
@@ -60,6 +62,18 @@ pub fn lines(facts: &Facts, at: Millis) -> Vec<Message> {
     let sent = facts.orders.len();
     lines.push(Message::with(Id::BriefPeople, [&sent.to_string()]));
     lines
+}
+
+/// One line on a casualty who is not worked on now.
+fn other(case: Case<'_>, at: Millis) -> Message {
+    let number = case.number.to_string();
+    let time = clock(case.hanging(at));
+    let id = match (case.casualty.off, case.planned_as()) {
+        (Some(_), _) => Id::BriefOtherOff,
+        (None, Some(Condition::NotAnswering)) => Id::BriefOtherNoAnswer,
+        (None, _) => Id::BriefOtherHangs,
+    };
+    Message::with(id, [&number, &time])
 }
 
 fn place(case: Case<'_>) -> String {

@@ -328,18 +328,17 @@ impl Draft<'_> {
                 continue;
             };
             let method = running.method.clone();
-            let stands = |p: &&Posting| {
+            let stands = |p: &Posting| {
                 facts
                     .orders
                     .iter()
-                    .any(|it| it.casualty == number && it.method == method && it.posting == **p)
+                    .any(|it| it.casualty == number && it.method == method && it.posting == *p)
             };
             let hangs = facts.may_hang();
-            let can = |p: &&Posting| {
-                !hangs.contains(&p.responder) && !facts.cannot.contains(&p.responder)
-            };
-            let crew = expected.crew.iter().filter(|p| !stands(p) && can(p));
-            let crew: Vec<_> = crew.cloned().collect();
+            let can =
+                |p: &Posting| !hangs.contains(&p.responder) && !facts.cannot.contains(&p.responder);
+            let sent = expected.crew.iter().map(|p| case.as_far_as_it_is_safe(p));
+            let crew: Vec<_> = sent.filter(|p| !stands(p) && can(p)).collect();
             let first_aider = forecast.first_aider.clone();
             if facts.danger.is_some() || case.casualty.off.is_some() {
                 continue;

@@ -142,6 +142,18 @@ impl Facts {
 }
 
 impl Case<'_> {
+    /// Where somebody is sent: until it is safe, whoever would go near waits at the approach point with their kit.
+    pub fn as_far_as_it_is_safe(self, posting: &Posting) -> Posting {
+        let mut sent = posting.clone();
+        let running = self.casualty.running.as_ref();
+        let method = running.and_then(|it| self.method(&it.method));
+        let goes_near = method.is_some_and(|it| it.goes_near(&posting.role));
+        if let Some(position) = self.position().filter(|_| goes_near && !self.may_go_near()) {
+            sent.place.clone_from(&position.approach);
+        }
+        sent
+    }
+
     /// What a forecast for this casualty would be made from; none where the plan does not know the place.
     pub fn basis(self) -> Option<Basis> {
         let opened = self.facts.opened.as_ref()?;

@@ -165,7 +165,13 @@ pub fn prompt(facts: &Facts, at: Millis) -> Option<Prompt> {
         }
     } else if let Some(answered) = &facts.closing {
         care::closing(facts, answered)
-    } else if facts.outside.leads.is_some() && casualty.off.is_none() {
+    } else if facts.outside.leads.is_some()
+        && casualty.off.is_none()
+        && casualty
+            .running
+            .as_ref()
+            .is_none_or(|r| r.securing.is_none())
+    {
         brief::outside_leads(facts, at)
     } else if casualty.off.is_some() {
         care::after_release(facts, at)

@@ -833,6 +833,19 @@ impl Method {
         self.roles.iter().find(|it| it.id == id)
     }
 
+    /// True where a role goes past the approach point in some step or fallback of it.
+    pub fn goes_near(&self, role: &str) -> bool {
+        let does = |step: &&Step| {
+            let own = step.role.as_deref() == Some(role);
+            own || step
+                .fallback
+                .iter()
+                .any(|it| it.role.as_deref() == Some(role))
+        };
+        let mut steps = self.steps.iter().filter(does);
+        steps.any(|step| step.near || step.exposed || step.committed)
+    }
+
     /// True where somebody in it goes into a confined space.
     pub fn enters(&self) -> bool {
         self.roles.iter().any(|role| role.enters)
