@@ -22,5 +22,6 @@ mod standing;
 mod support;
 mod texts;
 mod thread;
+mod touched;
 mod turns;
 mod twin;

@@ -18,6 +18,7 @@ use groundward::words::{Id, Language};
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -189,7 +190,7 @@ fn listen(out: impl Read, saved: &Mutex<Option<(String, u64)>>) {
 }
 
 /// One drill being played.
-struct Drill {
+pub(crate) struct Drill {
     screen: Screen,
     tablet: Option<Tablet>,
     twin: Twin,
@@ -203,7 +204,7 @@ struct Drill {
 }
 
 impl Drill {
-    fn start(text: &str, folder: &Path, kills: u32) -> Drill {
+    pub(crate) fn start(text: &str, folder: &Path, kills: u32) -> Drill {
         let plan = folder.join("site.toml");
         std::fs::write(&plan, text).expect("it can be written");
         let loaded = LoadedPlan::choose(
@@ -217,6 +218,16 @@ impl Drill {
             "{:?}",
             loaded.in_use.refused
         );
+        Drill::with(loaded, plan, folder, kills)
+    }
+
+    /// The tablet of a site that has no plan: the file that it asks for is not there.
+    pub(crate) fn without_a_plan(folder: &Path) -> Drill {
+        let loaded = LoadedPlan::choose(None, None, None, crate::support::day());
+        Drill::with(loaded, folder.join("missing.toml"), folder, 0)
+    }
+
+    fn with(loaded: LoadedPlan, plan: PathBuf, folder: &Path, kills: u32) -> Drill {
         let nowhere = Moment {
             wall_ms: 0,
             offset_min: 0,
@@ -247,13 +258,13 @@ impl Drill {
     }
 
     /// The state that the journal tells of.
-    fn state(&self) -> Option<State> {
+    pub(crate) fn state(&self) -> Option<State> {
         let (id, _) = self.saved()?;
         Some(State::replay(on_disk(&self.data, &id)))
     }
 
     /// Waits for a state of which this is true.
-    fn wait_for(&self, what: &str, holds: impl Fn(&State) -> bool) -> State {
+    pub(crate) fn wait_for(&self, what: &str, holds: impl Fn(&State) -> bool) -> State {
         let patience = Instant::now() + PATIENCE;
         while Instant::now() < patience {
             if let Some(state) = self.state().filter(|s| holds(s)) {
@@ -284,6 +295,12 @@ impl Drill {
 
     fn hang(&mut self) {
         let position = self.standby.plan.plan.positions[0].name.clone();
+        self.hang_at(&position);
+        self.wait_for("a crew", |s| s.facts.casualty().forecast.is_some());
+    }
+
+    /// Holds this on Standby, on whichever page it stands.
+    pub(crate) fn hang_at(&mut self, position: &str) {
         let nowhere = Moment {
             wall_ms: 0,
             offset_min: 0,
@@ -291,6 +308,9 @@ impl Drill {
             boot_id: "none".into(),
         };
         self.twin.show(&Arc::new(self.standby.clone()), &nowhere);
+        self.wait_for_window();
+        std::thread::sleep(Duration::from_millis(600));
+        self.turn_to(position);
         let patience = Instant::now() + PATIENCE;
         while self.saved().is_none() {
             assert!(
@@ -298,10 +318,22 @@ impl Drill {
                 "holding the position starts nothing"
             );
             // The window may not have been there yet.
-            self.touch(&position, true);
+            self.touch(position, true);
             std::thread::sleep(Duration::from_millis(300));
         }
-        self.wait_for("a crew", |s| s.facts.casualty().forecast.is_some());
+    }
+
+    /// Turns the page, here and there, until a control begins with this.
+    fn turn_to(&self, words: &str) {
+        for _ in 0..12 {
+            if self.twin.has(words) {
+                return;
+            }
+            self.touch("More", false);
+            self.twin.press("More");
+            std::thread::sleep(Duration::from_millis(300));
+        }
+        panic!("`{words}` stands on no page");
     }
 
     /// Touches as often as a person would until something has come of it.
@@ -328,18 +360,20 @@ impl Drill {
     }
 
     /// Something beside the prompt: a tile is touched by the beginning of what it says, then the choices of its sheets.
-    fn path(&mut self, labels: &[&str], done: impl Fn(&State) -> bool) {
+    pub(crate) fn path(&mut self, labels: &[&str], done: impl Fn(&State) -> bool) {
         let state = self.state().expect("an incident runs");
         self.show(&state);
         self.wait_for_window();
         let (last, ways) = labels.split_last().expect("something is touched");
         for label in ways {
+            self.turn_to(label);
             let label = self.twin.label_beginning(label);
             self.touch(&label, false);
             self.twin.press(&label);
             self.show(&state);
             std::thread::sleep(Duration::from_millis(400));
         }
+        self.turn_to(last);
         let last = self.twin.label_beginning(last);
         // What needs holding shows it by what it does: a short touch on it does nothing.
         self.touch_until(&last, true, done);
@@ -347,7 +381,7 @@ impl Drill {
     }
 
     /// One answer of the prompt, by what it says; the prompt must be there.
-    fn says(&mut self, label: &str, done: impl Fn(&State) -> bool) {
+    pub(crate) fn says(&mut self, label: &str, done: impl Fn(&State) -> bool) {
         let patience = Instant::now() + PATIENCE;
         loop {
             let state = self.state().expect("an incident runs");
@@ -435,10 +469,8 @@ impl Drill {
         if !std::env::var("GROUNDWARD_PICTURES").is_ok_and(|v| v == "look") {
             return;
         }
-        let name = format!(
-            "driven-{:03}-{}.png",
-            self.compared, self.standby.plan.plan.site.revision
-        );
+        static KEPT: AtomicU32 = AtomicU32::new(0);
+        let name = format!("driven-{:03}.png", KEPT.fetch_add(1, Ordering::Relaxed));
         let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
         let rgb: Vec<u8> = picture.iter().flatten().copied().collect();
         crate::screens::write(&path, &rgb, (WIDTH, HEIGHT));
@@ -523,7 +555,7 @@ impl Drill {
     }
 }
 
-fn language(facts: &groundward::incident::Facts) -> Language {
+pub(crate) fn language(facts: &groundward::incident::Facts) -> Language {
     facts
         .opened
         .as_ref()

@@ -33,14 +33,15 @@ const KINDS: [&str; 20] = [
 ];
 
 /// A scenario: its name, its plan, its lines, and how many lines of the table stand before it.
-struct Scenario {
-    name: String,
-    plan: String,
-    lines: Vec<Line>,
-    before: usize,
+pub(crate) struct Scenario {
+    pub(crate) name: String,
+    pub(crate) plan: String,
+    pub(crate) lines: Vec<Line>,
+    pub(crate) before: usize,
 }
 
-fn scenarios(table: &str) -> Vec<Scenario> {
+/// All scenarios of a table.
+pub(crate) fn scenarios(table: &str) -> Vec<Scenario> {
     let mut all = Vec::new();
     let heads: Vec<(usize, &str)> = table
         .lines()

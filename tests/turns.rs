@@ -217,6 +217,17 @@ fn hands_on_the_casualty_decide_where_nobody_answers_or_danger_is_there() {
     }
 }
 
+#[test]
+fn a_method_that_was_left_before_anything_was_done_can_still_be_tried() {
+    let mut desk = silo3(Condition::NotAnswering);
+    desk.act(Act::GoStraight("boom-lift".to_owned()));
+    let next = |desk: &Desk| desk.facts().case().next_method().map(|m| m.id.clone());
+    assert_eq!(next(&desk).as_deref(), Some("pick-off"));
+    desk.answer();
+    desk.act(Act::GoStraight("pick-off".to_owned()));
+    assert_eq!(next(&desk), None, "the lift was tried");
+}
+
 // Rule 9: rescuers come home.
 
 /// Every method of every place of both built-in plans, played by its answers: whoever is exposed was tied off just before.

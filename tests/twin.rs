@@ -112,6 +112,15 @@ impl Twin {
         found.remove(0).1.clone()
     }
 
+    /// Whether exactly one control begins like this.
+    pub(crate) fn has(&self, words: &str) -> bool {
+        let controls = self.controls();
+        let begins = controls
+            .iter()
+            .filter(|(label, _)| label.starts_with(words));
+        begins.count() == 1
+    }
+
     /// The whole title of the control that begins like this.
     pub(crate) fn label_beginning(&self, words: &str) -> String {
         let labels: Vec<String> = self

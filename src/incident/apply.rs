@@ -446,7 +446,18 @@ impl Facts {
             }
         }
         match &record.event {
-            Event::MethodStarted { method, .. } => {
+            Event::MethodStarted { method, why } => {
+                // What was left before anything was done can still be tried.
+                let began = |id: &str| {
+                    casualty
+                        .used
+                        .iter()
+                        .any(|(used, step)| used == id && *step > 0)
+                };
+                let left = casualty.windows.last().is_some_and(|it| !began(&it.method));
+                if let Some(window) = casualty.windows.last_mut() {
+                    window.untried |= left && *why == Why::Straight && window.to == at;
+                }
                 casualty.running = Some(Running {
                     method: method.clone(),
                     started: at,
@@ -469,6 +480,7 @@ impl Facts {
                         method: running.method,
                         from: running.started,
                         to: at,
+                        untried: false,
                     });
                 }
                 return;

@@ -130,9 +130,7 @@ impl<'a> Case<'a> {
         let methods = self.methods();
         let running = self.casualty.running.as_ref().map(|r| r.method.as_str());
         let here = running.and_then(|id| methods.iter().position(|m| m.id == id));
-        let tried = |m: &Method| {
-            Some(m.id.as_str()) == running || self.casualty.windows.iter().any(|w| w.method == m.id)
-        };
+        let tried = |m: &Method| Some(m.id.as_str()) == running || self.tried(m);
         let open = methods.iter().enumerate().filter(|(_, m)| !tried(m));
         let ranked = open.filter_map(|(index, method)| {
             let last = match self.verdict(method) {
@@ -149,6 +147,12 @@ impl<'a> Case<'a> {
             Some((key, method))
         });
         ranked.min_by_key(|(key, _)| *key).map(|(_, method)| method)
+    }
+
+    /// True where a method was begun and given up.
+    pub fn tried(self, method: &Method) -> bool {
+        let mut windows = self.casualty.windows.iter();
+        windows.any(|w| w.method == method.id && !w.untried)
     }
 
     /// From the start of a method to hands on the casualty, likeliest case.
@@ -191,7 +195,7 @@ impl<'a> Case<'a> {
             .or_else(|| self.next_method())?;
         let before = self.methods().iter().take_while(|m| m.id != chosen.id);
         before
-            .filter(|m| !self.casualty.windows.iter().any(|w| w.method == m.id))
+            .filter(|m| !self.tried(m))
             .find_map(|m| self.verdict(m).reason().cloned())
             .or_else(|| {
                 let first = self.methods().first().is_some_and(|m| m.id == chosen.id);

@@ -295,6 +295,8 @@ pub struct Window {
     pub from: Millis,
     /// When it was given up.
     pub to: Millis,
+    /// True where nothing was done in it: the person in command went straight to another.
+    pub untried: bool,
 }
 
 /// The prompt on the screen.

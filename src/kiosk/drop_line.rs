@@ -149,9 +149,7 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
     }
     // What would come after: the next method, and the one after that in the order of the ladder.
     let mut from = end;
-    let tried = |m: &Method| {
-        m.id == running.method || case.casualty.windows.iter().any(|w| w.method == m.id)
-    };
+    let tried = |m: &Method| m.id == running.method || case.tried(m);
     let next = case.next_method();
     let later = facts
         .methods()

@@ -98,7 +98,7 @@ fn methods(sight: Sight<'_>) -> Vec<Entry> {
     others
         .map(|method| {
             let title = capital(&method.name);
-            let tried = case.casualty.windows.iter().any(|w| w.method == method.id);
+            let tried = case.tried(method);
             match case.verdict(method) {
                 Verdict::Out(why) if may_come_back(sight, why.id) => {
                     let sub = format!("{}. {}", sight.say(&why), sight.label(Id::PutBack));
