@@ -393,6 +393,7 @@ impl Drill {
             {
                 self.show(&state);
                 self.compare(&asked);
+                self.turn_to(label);
                 break;
             }
             assert!(

@@ -18,7 +18,7 @@ fn at_work() -> Desk {
     desk.hang(SILO);
     desk.answer();
     desk.answer();
-    desk.answer();
+    desk.choose("Answers well");
     desk.answer();
     desk.act(Act::OthersStopped);
     assert!(desk.facts().may_go_near(), "{}", desk.text());
@@ -58,7 +58,7 @@ fn activation_works_without_a_plan_and_gives_the_four_rungs() {
     assert_eq!(desk.text(), "Stop work. Is it safe to go near?");
     desk.answer();
     desk.answer();
-    desk.answer();
+    desk.choose("Answers well");
     desk.pass(3_000);
     assert_eq!(started(&desk).len(), 1, "a method begins: {}", desk.text());
     desk.assert_replays();
@@ -101,6 +101,7 @@ fn activation_works_at_a_place_that_is_not_in_the_plan() {
     assert_eq!(desk.text(), "Where is the casualty hanging?");
     desk.choose("Another place");
     assert_eq!(desk.facts().methods().len(), 4);
+    desk.choose("Answers well");
     assert!(desk.prompt().main.is_some());
 }
 
@@ -156,7 +157,7 @@ fn nobody_is_sent_near_before_it_is_safe() {
     desk.hang(SILO);
     desk.answer();
     desk.answer();
-    desk.answer();
+    desk.choose("Answers well");
     assert_eq!(
         desk.text(),
         "Sef: lock off the dust fan.",
@@ -188,7 +189,7 @@ fn what_is_not_safe_yet_is_asked_again_and_the_rest_goes_on() {
     desk.hang(SILO);
     desk.pick(Pick::Other);
     desk.answer();
-    desk.answer();
+    desk.choose("Answers well");
     let far = desk.text();
     assert!(
         far.contains("straps"),
@@ -207,7 +208,7 @@ fn until_the_supply_is_confirmed_off_nobody_touches_anything() {
     desk.hang(Some("gallery"));
     desk.answer();
     desk.answer();
-    desk.answer();
+    desk.choose("Answers well");
     let supply = desk.text();
     let hazard = desk
         .facts()

@@ -13,6 +13,8 @@ use crate::words::{Id, Message};
 
 /// From activation to the question whether all others at height have stopped; they were told to with the first prompt.
 pub(super) const OTHERS_ASKED_AFTER: Millis = Millis::from_seconds(45);
+/// So many answers of a long list stand on the screen at once.
+const FIRST_PAGE: usize = 5;
 /// At most this many people are offered as the one who decided.
 const DECIDERS_MAX: usize = 3;
 
@@ -172,7 +174,10 @@ pub(super) fn whereabouts(facts: &Facts) -> Prompt {
             )
         })
         .collect();
-    prompt.options.push(
+    // On the first page of a long list: whoever does not find the place must not turn pages for it.
+    let first_page = prompt.options.len().min(FIRST_PAGE - 1);
+    prompt.options.insert(
+        first_page,
         Choice::new(Id::NotListed, Act::ChoosePosition(None)).sub(Message::of(Id::NotListedSub)),
     );
     prompt
@@ -184,16 +189,21 @@ pub(super) fn voice(facts: &Facts) -> Prompt {
         Some(id) => Message::with(Id::AskCasualtyBy, [facts.name(&id)]),
         None => Message::of(Id::AskCasualty),
     };
-    Prompt::ask(message)
+    // Four answers of one size and none in front: a finger that hurries must not say "answers well" by habit.
+    let mut prompt = Prompt::ask(message)
         .line(Message::of(Id::TalkHelp))
         .line(Message::of(Id::TalkLegs))
-        .line(Message::of(Id::TalkClip))
-        .main(Choice::new(Id::VoiceWell, Act::Report(Condition::Talking)))
-        .small(Choice::new(Id::VoiceUnwell, Act::Report(Condition::Unwell)))
-        .other(
-            Choice::new(Id::VoiceNone, Act::Report(Condition::NotAnswering))
-                .sub(Message::of(Id::VoiceNoneSub)),
-        )
+        .line(Message::of(Id::TalkClip));
+    prompt.options = [
+        (Id::VoiceWell, Condition::Talking),
+        (Id::VoiceUnwell, Condition::Unwell),
+        (Id::PickStuck, Condition::Stuck),
+        (Id::VoiceNone, Condition::NotAnswering),
+    ]
+    .into_iter()
+    .map(|(id, condition)| Choice::new(id, Act::Report(condition)))
+    .collect();
+    prompt
 }
 
 /// True once others at height should have stopped and nobody said that they have.

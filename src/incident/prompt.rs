@@ -104,11 +104,6 @@ impl Prompt {
         self
     }
 
-    pub(super) fn small(mut self, choice: Choice) -> Prompt {
-        self.small = Some(choice);
-        self
-    }
-
     pub(super) fn main(mut self, choice: Choice) -> Prompt {
         self.main = Some(choice);
         self

@@ -10,6 +10,8 @@ use crate::units::Millis;
 use crate::words::{Id, clock};
 use slint::SharedString;
 
+/// So many choices of a long list stand on a sheet at once, turned or not.
+const FIRST_PAGE: usize = 7;
 /// Minutes that are offered for the time of the fall.
 const MINUTES_AGO: [i64; 7] = [1, 2, 3, 5, 10, 15, 20];
 /// Minutes that are offered as the least it can be.
@@ -254,11 +256,13 @@ pub(super) fn places(sight: Sight<'_>) -> Vec<Entry> {
             )
         })
         .collect();
-    entries.push(Entry::act(
+    let other = Entry::act(
         Act::ChoosePosition(None),
         sight.label(Id::NotListed),
         sight.label(Id::NotListedSub),
-    ));
+    );
+    // On the first page, as in the prompt.
+    entries.insert(entries.len().min(FIRST_PAGE - 1), other);
     entries
 }
 

@@ -1,7 +1,7 @@
 //! Chooses the picture that stands before a prompt. It says the same as the words, for who cannot read them fast enough.
 
-use super::ui::Icon;
-use crate::incident::{Facts, Prompt};
+use super::ui::{Icon, Tone};
+use crate::incident::{Act, Condition, Facts, Prompt};
 use crate::plan::HazardKind;
 use crate::words::Id;
 
@@ -36,5 +36,26 @@ pub(super) fn of_prompt(prompt: &Prompt, facts: &Facts) -> Icon {
         Id::CloseHandedOver | Id::CloseHandedOverOne => Icon::Handover,
         Id::CloseKitWithdrawn => Icon::Withdraw,
         _ => Icon::None,
+    }
+}
+
+/// The picture of an answer in a list; none where the words say it best.
+pub(super) fn of_act(act: &Act) -> Icon {
+    match act {
+        Act::Report(Condition::Talking) => Icon::Talking,
+        Act::Report(Condition::Stuck) => Icon::Stuck,
+        Act::Report(Condition::Unwell) => Icon::Unwell,
+        Act::Report(Condition::NotAnswering) => Icon::Silent,
+        Act::AskOutside => Icon::Outside,
+        _ => Icon::None,
+    }
+}
+
+/// What an answer in a list means.
+pub(super) fn tone_of(act: &Act) -> Tone {
+    match act {
+        Act::Report(Condition::NotAnswering) => Tone::Bad,
+        Act::Report(Condition::Unwell | Condition::Stuck) => Tone::Caution,
+        _ => Tone::Plain,
     }
 }

@@ -213,11 +213,11 @@ fn ask(view: &mut View, sight: Sight<'_>) {
                 .as_ref()
                 .map(|m| sight.say(m))
                 .unwrap_or_default(),
-            tone: Tone::Plain,
+            tone: pictures::tone_of(&option.act),
             held: option.held,
             enabled: true,
             chosen: false,
-            icon: Icon::None,
+            icon: pictures::of_act(&option.act),
         })
         .collect();
 }

@@ -302,7 +302,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::VoiceWell => "Answers well",
         Id::VoiceUnwell => "Answers, feels unwell",
         Id::VoiceNone => "No answer",
-        Id::VoiceNoneSub => "airway comes first",
         Id::ProofIs => "Proof: {0}.",
         Id::CallAt => "At: {0}",
         Id::CallBoat => "Over water: ask for a rescue boat too.",

@@ -309,7 +309,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::VoiceWell => "Responde bien",
         Id::VoiceUnwell => "Responde, se siente mal",
         Id::VoiceNone => "No responde",
-        Id::VoiceNoneSub => "primero la vía aérea",
         Id::ProofIs => "Prueba: {0}.",
         Id::CallAt => "En: {0}",
         Id::CallBoat => "Sobre agua: pida también un bote de rescate.",

@@ -315,7 +315,6 @@ ids! {
     VoiceWell = "voice-well",
     VoiceUnwell = "voice-unwell",
     VoiceNone = "voice-none",
-    VoiceNoneSub = "voice-none-sub",
     ProofIs = "proof-is",
     CallAt = "call-at",
     CallBoat = "call-boat",
