@@ -610,3 +610,31 @@ fn the_rule_on_the_pseudo_language_sees_a_bracket_lost_and_a_text_too_short() {
         check(&faults, pseudo, expected);
     }
 }
+
+/// A text that nobody shows is one that nobody reads over when it goes wrong.
+#[test]
+fn every_text_is_shown_somewhere() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut shown = String::new();
+    let mut folders = vec![root];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(&folder).expect("a folder of the sources") {
+            let path = entry.expect("it can be listed").path();
+            if path.is_dir() && !path.ends_with("words") {
+                folders.push(path);
+            } else if path.is_file() {
+                shown += &std::fs::read_to_string(&path).unwrap_or_default();
+            }
+        }
+    }
+    let idle: Vec<String> = Id::ALL
+        .iter()
+        .map(|id| format!("{id:?}"))
+        .filter(|name| {
+            let shows = |rest: &str| !rest.starts_with(|c: char| c.is_alphanumeric());
+            let called = format!("Id::{name}");
+            !shown.split(&called).skip(1).any(shows)
+        })
+        .collect();
+    assert!(idle.is_empty(), "nothing shows {idle:?}");
+}
