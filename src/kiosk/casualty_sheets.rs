@@ -13,7 +13,7 @@ use slint::SharedString;
 /// So many choices of a long list stand on a sheet at once, turned or not.
 const FIRST_PAGE: usize = 7;
 /// Minutes that are offered for the time of the fall.
-const MINUTES_AGO: [i64; 7] = [1, 2, 3, 5, 10, 15, 20];
+const MINUTES_AGO: [i64; 8] = [1, 2, 3, 4, 5, 10, 15, 20];
 /// Minutes that are offered as the least it can be.
 const MINUTES_AT_LEAST: [i64; 3] = [5, 10, 20];
 const NOTES: [(Note, Icon); 9] = [
