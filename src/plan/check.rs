@@ -413,8 +413,11 @@ impl<'a> Judge<'a> {
     }
 
     fn times(&self, method: &Method, at: &str) {
+        let Some(change_after) = method.change_after else {
+            return;
+        };
         let key = format!("{at}.change_after");
-        if method.change_after >= self.plan.policy.target {
+        if change_after >= self.plan.policy.target {
             let message = format!("{at} is given up only when the target has passed");
             self.add_beside(
                 Kind::ChangeAfterTarget,
@@ -425,7 +428,7 @@ impl<'a> Judge<'a> {
             );
         }
         let likely = method.likely_work();
-        if method.change_after < likely {
+        if change_after < likely {
             let message = format!("{at} is given up before its steps are likely done");
             let help = format!(
                 "its steps likely take {} s until off the harness",

@@ -47,7 +47,7 @@ pub use model::{
 };
 pub use read::{BYTES_MAX, LEVELS_MAX, PARTS_MAX, Reading, TABLES_MAX, read, read_on};
 pub use refusal::Refusal;
-pub use routes::{Pace, Route, Routes, link_time, pace};
+pub use routes::{Pace, Route, Routes, Ways, link_time, link_times, pace};
 
 /// An invented site to learn and drill with.
 pub const DEMO: &str = include_str!("grain-terminal.toml");

@@ -32,6 +32,8 @@ table! {
         links as "link": Vec<Link> = named();
         /// Where kit is kept.
         stations as "station": Vec<Station> = named();
+        /// Kit that could be bought or borrowed: what would help most tries each piece at each station. Nobody is sent for it.
+        considered as "considered": Vec<KitItem> = named();
         /// People who can be sent.
         responders as "responder": Vec<Responder> = named();
         /// Where somebody works at height.
@@ -209,6 +211,8 @@ table! {
         pulley_efficiency: Ratio = setting("90 %");
         /// Efficiency of a carabiner used as a pulley. Source: rigging training notes.
         carabiner_efficiency: Ratio = setting("50 %");
+        /// Highest pull that is asked of each person who hauls. A judgement without a source: have a rescue trainer read it.
+        haul_pull: Newtons = setting("400 N");
         /// Working length of a portable ladder for each part its foot stands out. Source: 29 CFR 1926.1053(b)(5)(i), from memory.
         ladder_slope: Ratio = setting("4 x");
         /// How far a portable ladder stands above its landing. Source: 29 CFR 1926.1053(b)(1), from memory.
@@ -217,6 +221,16 @@ table! {
         drill_every: Millis = setting("180 d");
         /// Times from fewer drills are marked as assumed.
         drills_enough: u32 = count(5);
+        /// Chance of a method whose plan does not say one. Assumed, measure yours.
+        assumed_success: Ratio = setting("60 %");
+        /// From a fall to the touch that starts the clock, for looking ahead. Assumed, measure yours.
+        alarm_time: Millis = setting("30 s");
+        /// How long a signed shift holds.
+        shift_length: Millis = setting("12 h");
+        /// How far a crew's pace spreads: the quickest is this much quicker than the likely one, the slowest twice as much slower. Assumed, measure yours.
+        crew_spread: Ratio = setting("20 %");
+        /// How much longer everything takes in the dark. Assumed, measure yours.
+        dark_factor: Ratio = setting("1.3 x");
         /// Longest hang of a live person in a drill.
         drill_hang: Millis = setting("3 min");
         /// An agreement with outside rescuers is confirmed again after this.
@@ -362,6 +376,7 @@ words! {
 
 table! {
     /// Somebody who can be sent.
+    #[derive(Default)]
     Responder {
         /// Table key.
         id: String = id();
@@ -609,8 +624,8 @@ table! {
         name: String = text("boom lift");
         /// Which rung it is.
         rung: Rung = word();
-        /// Time after its start by which the person in command should decide to change.
-        change_after: Millis = quantity("3 min");
+        /// Time after its start by which to decide to change, for where none can be computed. Leave it out: it is computed from steps, ways, people and chances.
+        change_after: Option<Millis> = optional_quantity("3 min");
         /// What it asks of the casualty.
         needs: Vec<Need> = words();
         /// True where the casualty is lowered onto what is below.
@@ -814,6 +829,11 @@ impl Method {
         steps.iter().fold(Millis::ZERO, |sum, step| {
             sum.saturating_add(step.time.likely)
         })
+    }
+
+    /// From its start to when to change, where nothing was computed: what the plan says, else as long as it likely takes.
+    pub fn planned_change(&self) -> Millis {
+        self.change_after.unwrap_or_else(|| self.likely_work())
     }
 
     /// The likely times of its steps up to and including the one that ends in this, where one does.

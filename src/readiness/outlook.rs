@@ -1,341 +1,558 @@
-//! Puts together what is expected of every method at a position with the people who are there.
+//! Puts together what is expected of every method at a position: who goes, how long it takes, when to change.
 //!
-//! The likely time is that of the last to arrive plus the likely times of the steps up to off the harness, one after the
-//! other; the change-by time is the plan's. Limits: spread, chance and the best moment to change come with the computed
-//! forecast, and one job a person does before another is not counted yet.
+//! First each method is looked at alone, which gives the order they are tried in. Then crews for the whole ladder are
+//! listed, each is valued by the forecast, and the best of them is looked at closely. The crew of a method that runs is kept:
+//! people on their way are not exchanged. Pure: the same plan and basis give the same forecast on every machine.
+//! Limits: people leave from where they usually are; a method for which nobody is left in a role counts for nothing.
 
-use std::collections::BTreeMap;
-
-use serde::{Deserialize, Serialize};
-
-use super::model::{Forecast, MethodForecast, Paper, Posting};
+use super::basis::{Basis, Depth};
+use super::changes::{Lone, Prospect, Sampling, Worth, prospect, values};
+use super::course::{Arrival, Attempt, Ladder, Sent, Task};
+use super::model::{
+    Forecast, LadderForecast, MethodForecast, NEVER, Paper, Posting, StartForecast,
+};
+use super::order::{Candidate, in_order};
+use super::pool::{Admit, Pool, Terrain};
 use super::staffing::{Choice, Problem, solve};
-use crate::plan::{KitItem, Method, Milestone, Plan, Position, Responder, Role, Routes};
-use crate::units::Millis;
-
-/// What a forecast is made from, besides the plan.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Basis {
-    /// Position id.
-    pub position: String,
-    /// Responder ids of those on site.
-    pub present: Vec<String>,
-    /// Responder id of the person in command, who gets a role only if nobody else can hold it.
-    pub in_command: Option<String>,
-    /// Responder ids of those who may be the casualty, and so get no role.
-    pub excluded: Vec<String>,
-    /// Responder ids of those who have another task now, such as the emergency call: they get a role of a method only
-    /// where it cannot be filled without them, because nobody can be in two places.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub reserved: Vec<String>,
-    /// Which casualty it is for, from 1.
-    #[serde(default)]
-    pub casualty: u16,
-    /// Kinds of kit that were found missing, each with its station.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub gone: Vec<(String, String)>,
-    /// The day on the calendar, counted from the common era, by which papers are judged; 0 judges none.
-    #[serde(default)]
-    pub day: i32,
-}
-
-impl Basis {
-    /// True where both ask for the same, whoever has another task by now.
-    pub fn asks_as(&self, other: &Basis) -> bool {
-        let without = |basis: &Basis| Basis {
-            reserved: Vec::new(),
-            ..basis.clone()
-        };
-        without(self) == without(other)
-    }
-}
+use super::staging::{Job, LadderCrew};
+use crate::plan::{Method, Milestone, Plan, Position, Step};
+use crate::units::{Millis, Ratio};
 
 /// The forecast for a position; none where the plan has no such position.
-pub fn outlook(plan: &Plan, basis: &Basis) -> Option<Forecast> {
-    let position = plan.position(&basis.position)?;
-    let pool = Pool::new(plan, basis);
-    let methods: Vec<_> = position.methods.iter().map(|it| pool.expect(it)).collect();
-    let first_aider = pool.first_aider(position, &methods);
-    Some(Forecast {
-        position: position.id.clone(),
-        methods,
-        first_aider,
-    })
+pub fn outlook(plan: &Plan, basis: &Basis, depth: Depth) -> Option<Forecast> {
+    let terrain = Terrain::new(plan);
+    Outlook::new(&terrain, basis, depth, None).map(|it| it.forecast)
 }
 
-/// The people who can be sent, and how far they are from everything.
-struct Pool<'p> {
-    plan: &'p Plan,
-    basis: &'p Basis,
-    /// In the order of their names, because that breaks ties.
-    people: Vec<&'p Responder>,
-    keep_free: Option<usize>,
-    reserved: Vec<bool>,
-    /// Times from where people are and where kit is kept.
-    times: BTreeMap<&'p str, BTreeMap<&'p str, Millis>>,
+/// A forecast with everything it was made from.
+#[derive(Clone, Debug)]
+pub struct Outlook {
+    /// For the record and the screen.
+    pub forecast: Forecast,
+    /// What the whole ladder gives; none where no method can be tried.
+    pub prospect: Option<Prospect>,
+    /// The ladder it was computed from.
+    pub(super) ladder: Option<Ladder>,
+    /// Who was chosen for it, to be kept as a candidate when something is changed.
+    pub(super) crews: Option<Vec<Vec<Posting>>>,
 }
 
-impl<'p> Pool<'p> {
-    fn new(plan: &'p Plan, basis: &'p Basis) -> Pool<'p> {
-        let can_go =
-            |it: &&Responder| basis.present.contains(&it.id) && !basis.excluded.contains(&it.id);
-        let mut people: Vec<&Responder> = plan.responders.iter().filter(can_go).collect();
-        people.sort_by_key(|it| (&it.name, &it.id));
-        let keep_free = people
-            .iter()
-            .position(|it| Some(&it.id) == basis.in_command.as_ref());
-        let routes = Routes::new(plan);
-        let starts = people
-            .iter()
-            .map(|it| it.place.as_str())
-            .chain(plan.stations.iter().map(|it| it.place.as_str()));
-        let mut times = BTreeMap::new();
-        for start in starts {
-            times
-                .entry(start)
-                .or_insert_with(|| routes.times_from(start));
-        }
-        let reserved = people
-            .iter()
-            .map(|it| basis.reserved.contains(&it.id))
-            .collect();
-        Pool {
-            plan,
-            basis,
-            people,
-            reserved,
-            keep_free,
-            times,
-        }
+impl Outlook {
+    /// Looks at a position with one basis. What was found before, for nearly the same, stays a candidate.
+    pub fn new(
+        terrain: &Terrain<'_>,
+        basis: &Basis,
+        depth: Depth,
+        incumbent: Option<&Outlook>,
+    ) -> Option<Outlook> {
+        let position = terrain.plan.position(&basis.position)?;
+        let pool = Pool::new(terrain, position, basis);
+        Some(Study { pool, basis, depth }.make(terrain.plan, incumbent))
     }
 
-    fn expect(&self, method: &Method) -> MethodForecast {
-        // A stock is all kit of one kind at one station.
-        let mut stocks: Vec<(usize, &str)> = Vec::new();
-        for kind in method.roles.iter().filter_map(|role| role.kit.as_deref()) {
-            for station in 0..self.plan.stations.len() {
-                if !stocks.contains(&(station, kind)) && self.pieces(station, kind).next().is_some()
-                {
-                    stocks.push((station, kind));
-                }
-            }
+    /// What every fresh draw is worth; empty where no method can be tried.
+    pub(super) fn values(&self, plan: &Plan, basis: &Basis, depth: Depth) -> Vec<f32> {
+        let worth = worth(plan, basis);
+        let sampling = sampling(plan, basis, depth);
+        match (&self.ladder, &self.prospect) {
+            (Some(ladder), Some(prospect)) => values(ladder, &prospect.changes, &worth, &sampling),
+            _ => Vec::new(),
         }
-        let count = |(station, kind): &(usize, &str)| {
-            u32::try_from(self.pieces(*station, kind).count()).unwrap_or(u32::MAX)
-        };
-        let crew = |all: bool| {
-            solve(&Problem {
-                roles: method
-                    .roles
+    }
+}
+
+pub(super) fn worth(plan: &Plan, basis: &Basis) -> Worth {
+    Worth {
+        target: plan.policy.target,
+        ends: plan.policy.value_ends,
+        aim: basis.aim,
+    }
+}
+
+pub(super) fn sampling(plan: &Plan, basis: &Basis, depth: Depth) -> Sampling {
+    Sampling {
+        seed: basis.seed,
+        crew_spread: plan.policy.crew_spread,
+        slower: match basis.dark {
+            true => plan.policy.dark_factor,
+            false => Ratio(1_000_000),
+        },
+        decide_on: depth.decide_on,
+        value_on: depth.value_on,
+    }
+}
+
+/// One method as it was looked at alone.
+pub(super) struct Alone<'p> {
+    pub(super) method: &'p Method,
+    pub(super) choices: Vec<Vec<Choice>>,
+    crew: Vec<Option<Choice>>,
+    lone: Option<Lone>,
+    papers: Vec<Paper>,
+    unfit: Option<super::fit::Unfit>,
+    no_kit: Vec<String>,
+}
+
+impl Alone<'_> {
+    fn is_filled(&self) -> bool {
+        self.crew.iter().all(Option::is_some)
+    }
+
+    /// True where it can be tried at all.
+    fn is_possible(&self) -> bool {
+        self.unfit.is_none() && self.no_kit.is_empty()
+    }
+}
+
+/// A method's place in the ladder, and what was computed for that.
+struct Row<'a> {
+    place: usize,
+    prospect: &'a Prospect,
+    jobs: &'a [Option<Job>],
+    /// True where it must not be left, so no time to leave it is said.
+    committed: bool,
+}
+
+impl Row<'_> {
+    /// When to change, for every start.
+    fn starts(&self, ends: Millis) -> Vec<StartForecast> {
+        let last = self.place + 1 == self.prospect.changes.by.len();
+        let rows = self
+            .prospect
+            .changes
+            .by
+            .get(self.place)
+            .into_iter()
+            .flatten();
+        rows.map(|row| {
+            let leaves = !last && !self.committed && row.change_by < ends;
+            StartForecast(row.at.0, leaves.then_some(row.change_by.0), row.chance.0)
+        })
+        .collect()
+    }
+}
+
+/// Who does what in the whole ladder, as the computation sees it, and what that gives.
+pub(super) type Found = (LadderCrew, Ladder, Prospect);
+
+pub(super) struct Study<'t, 'p> {
+    pub(super) pool: Pool<'t, 'p>,
+    pub(super) basis: &'t Basis,
+    pub(super) depth: Depth,
+}
+
+impl<'p> Study<'_, 'p> {
+    fn make(&self, plan: &Plan, incumbent: Option<&Outlook>) -> Outlook {
+        let position = self.pool.position;
+        let alone: Vec<Alone<'p>> = position
+            .methods
+            .iter()
+            .map(|method| self.alone(plan, method))
+            .collect();
+        let order = self.order(plan, position, &alone);
+        let found = self.best(plan, &alone, &order, incumbent);
+        let (order, found) = self.or_as_before(plan, &alone, (order, found), incumbent);
+        let mut methods: Vec<MethodForecast> =
+            alone.iter().map(|it| self.of_alone(it, None)).collect();
+        let (mut ladder, mut seen, mut crews) = (None, None, None);
+        if let Some((crew, rungs, prospect)) = found {
+            for (place, index) in order.iter().enumerate() {
+                let jobs = &crew.methods[place];
+                let underway = self.underway(alone[*index].method);
+                let row = Row {
+                    place,
+                    committed: underway.is_some_and(|it| it.committed),
+                    prospect: &prospect,
+                    jobs,
+                };
+                let mut forecast = self.of_alone(&alone[*index], Some(row));
+                for (role, job) in alone[*index].method.roles.iter().zip(jobs) {
+                    // Whoever comes on with the piece in hand still brings it.
+                    let carried = job.as_ref().filter(|it| it.choice.stock.is_none());
+                    let from = carried
+                        .and_then(|it| it.after)
+                        .filter(|_| role.kit.is_some());
+                    let Some(from) = from else { continue };
+                    let mut crew = forecast.crew.iter_mut();
+                    let Some(own) = crew.find(|it| it.role == role.id) else {
+                        continue;
+                    };
+                    let mut before = methods[order[from]].crew.iter();
+                    let before = before.find(|it| it.responder == own.responder);
+                    own.kit = before.and_then(|it| it.kit.clone());
+                }
+                methods[*index] = forecast;
+            }
+            let postings = order.iter().map(|index| methods[*index].crew.clone());
+            crews = Some(postings.collect());
+            (ladder, seen) = (Some(rungs), Some(prospect));
+        }
+        let first_aider = self.pool.first_aider(&methods);
+        Outlook {
+            forecast: Forecast {
+                position: position.id.clone(),
+                methods,
+                first_aider,
+                order: order
                     .iter()
-                    .map(|role| self.choices(role, &stocks, all))
+                    .map(|index| position.methods[*index].id.clone())
                     .collect(),
-                stock: stocks.iter().map(count).collect(),
-                keep_free: self.keep_free,
+                ladder: seen.as_ref().map(|it| LadderForecast {
+                    chance: it.chance,
+                    likely_ms: it.p50.map(|it| it.0),
+                    bad_day_ms: it.p90.map(|it| it.0),
+                    contact_ms: it.contact_p50.map(|it| it.0),
+                    never: it.never,
+                }),
+            },
+            prospect: seen,
+            ladder,
+            crews,
+        }
+    }
+
+    pub(super) fn underway(&self, method: &Method) -> Option<&super::basis::Underway> {
+        let underway = self.basis.underway.as_ref();
+        underway.filter(|it| it.method == method.id)
+    }
+
+    /// A method by itself, as if it began now.
+    fn alone(&self, plan: &Plan, method: &'p Method) -> Alone<'p> {
+        let solve = |choices: &Vec<Vec<Choice>>| {
+            solve(&Problem {
+                roles: choices.clone(),
+                stock: self.pool.counts(),
+                keep_free: self.pool.keep_free,
             })
+            .chosen
         };
-        let without = crew(false);
-        let found = match without.chosen.iter().all(Option::is_some) {
-            true => without,
-            false => crew(true),
-        };
-
-        let mut pieces: Vec<_> = stocks
-            .iter()
-            .map(|(station, kind)| self.pieces(*station, kind))
-            .collect();
-        let (mut crew, mut unfilled, mut papers) = (Vec::new(), Vec::new(), Vec::new());
-        for (role, choice) in method.roles.iter().zip(found.chosen) {
-            let Some(choice) = choice else {
-                unfilled.push(role.id.clone());
-                continue;
-            };
-            let piece = choice.stock.and_then(|stock| pieces[stock].next());
-            papers.extend(piece.and_then(|it| self.kit_paper(it)));
-            papers.extend(self.person_paper(self.people[choice.person], role));
-            crew.push(Posting {
-                role: role.id.clone(),
-                responder: self.people[choice.person].id.clone(),
-                kit: piece.map(|it| it.name.clone()),
-                station: choice
-                    .stock
-                    .map(|stock| self.plan.stations[stocks[stock].0].id.clone()),
-                place: role.place.clone(),
-                travel_ms: choice.time.0,
-            });
-        }
-        let arrived = Millis(
-            crew.iter()
-                .map(|posting| posting.travel_ms)
-                .max()
-                .unwrap_or(0),
-        );
-        let contact = method
-            .likely_until(Milestone::FirstContact)
-            .map(|work| arrived.saturating_add(work).0);
-        MethodForecast {
-            method: method.id.clone(),
-            change_after_ms: method.change_after.0,
-            source: "plan".to_owned(),
-            likely_ms: arrived.saturating_add(method.likely_work()).0,
-            crew,
-            contact_ms: contact,
-            unfilled,
-            no_kit: self.no_kit(method),
-            papers,
-        }
-    }
-
-    /// The kinds of which a method needs more than there are in service.
-    fn no_kit(&self, method: &Method) -> Vec<String> {
-        let mut wanted: BTreeMap<&str, usize> = BTreeMap::new();
-        for kind in method.roles.iter().filter_map(|role| role.kit.as_deref()) {
-            *wanted.entry(kind).or_default() += 1;
-        }
-        let stations = || 0..self.plan.stations.len();
-        let there = |kind: &str| stations().map(|it| self.pieces(it, kind).count()).sum();
-        let lacking = wanted.into_iter().filter(|(kind, count)| {
-            let there: usize = there(kind);
-            there < *count
-        });
-        lacking.map(|(kind, _)| kind.to_owned()).collect()
-    }
-
-    fn over(&self, day: Option<chrono::NaiveDate>) -> bool {
-        use chrono::Datelike;
-        day.is_some_and(|day| self.basis.day > 0 && day.num_days_from_ce() < self.basis.day)
-    }
-
-    fn kit_paper(&self, item: &KitItem) -> Option<Paper> {
-        let kit = item.name.clone();
-        if self.over(item.inspection_due) {
-            Some(Paper::Inspection { kit })
-        } else if item.lacks_rating() {
-            Some(Paper::Rating { kit })
-        } else {
-            None
-        }
-    }
-
-    fn person_paper(&self, person: &Responder, role: &Role) -> Option<Paper> {
-        let needed = role.qualification.as_ref()?;
-        let mut held = person.qualifications.iter().filter(|it| it.name == *needed);
-        held.all(|it| self.over(it.until))
-            .then(|| Paper::Qualification {
-                responder: person.id.clone(),
-                name: needed.clone(),
-            })
-    }
-
-    /// Somebody trained in first aid who is needed least in the methods, by way of the nearest AED to the landing place;
-    /// without an AED they go all the same.
-    fn first_aider(&self, position: &Position, methods: &[MethodForecast]) -> Option<Box<Posting>> {
-        let needed = |id: &str| {
-            let in_crew = |it: &&MethodForecast| it.crew.iter().any(|p| p.responder == id);
-            methods.iter().filter(in_crew).count()
-        };
-        let stations: Vec<(usize, Option<&KitItem>)> = (0..self.plan.stations.len())
-            .map(|it| (it, self.pieces(it, KitItem::AED).next()))
-            .filter(|(_, item)| item.is_some())
-            .collect();
-        let ways = |from: &str| {
-            let by_station = stations.iter().filter_map(|(station, item)| {
-                let kept = &self.plan.stations[*station];
-                let there = self.time(from, &kept.place)?;
-                let on = self.time(&kept.place, &position.landing)?;
-                Some((
-                    there.saturating_add(on),
-                    Some(kept.id.clone()),
-                    item.map(|it| it.name.clone()),
-                ))
-            });
-            let with_kit = by_station.min_by_key(|(time, ..)| *time);
-            with_kit.or_else(|| Some((self.time(from, &position.landing)?, None, None)))
-        };
-        let people = self.people.iter().enumerate().filter(|(index, person)| {
-            !self.reserved[*index] && Some(*index) != self.keep_free && person.gives_first_aid()
-        });
-        let best = people
-            .filter_map(|(_, person)| Some((person, ways(&person.place)?)))
-            .min_by_key(|(person, (time, ..))| (needed(&person.id), *time))?;
-        let (person, (time, station, kit)) = best;
-        Some(Box::new(Posting {
-            role: Posting::FIRST_AID.to_owned(),
-            responder: person.id.clone(),
-            kit,
-            station,
-            place: position.landing.clone(),
-            travel_ms: time.0,
-        }))
-    }
-
-    /// The pieces of one kind at one station that may be used.
-    fn pieces<'k>(
-        &'k self,
-        station: usize,
-        kind: &'k str,
-    ) -> impl Iterator<Item = &'p KitItem> + use<'p, 'k> {
-        let kept = &self.plan.stations[station];
-        let gone = self
-            .basis
-            .gone
-            .iter()
-            .any(|(lost, at)| lost == kind && *at == kept.id);
-        let kept = kept
-            .kit
-            .iter()
-            .filter(move |item| !gone && item.kind == kind && item.in_service());
-        kept.flat_map(|item| (0..item.count).map(move |_| item))
-    }
-
-    /// How a role can be filled, by `all` or only by those without another task.
-    fn choices(&self, role: &Role, stocks: &[(usize, &str)], all: bool) -> Vec<Choice> {
         let mut choices = Vec::new();
-        for (person, responder) in self.people.iter().enumerate() {
-            if self.reserved[person] && !all {
-                continue;
+        let mut crew = vec![None; method.roles.len()];
+        for admit in Admit::WIDER {
+            let wider = self.choices(method, admit);
+            if wider != choices {
+                choices = wider;
+                crew = solve(&choices);
             }
-            if role
-                .qualification
-                .as_ref()
-                .is_some_and(|needed| !responder.holds(needed))
-            {
-                continue;
+            if crew.iter().all(Option::is_some) {
+                break;
             }
-            match &role.kit {
-                None => {
-                    let time = self.time(&responder.place, &role.place);
-                    choices.extend(time.map(|time| Choice {
-                        person,
-                        stock: None,
-                        time,
-                    }));
-                }
-                Some(kind) => {
-                    for (stock, (station, _)) in stocks
-                        .iter()
-                        .enumerate()
-                        .filter(|(_, (_, kept))| kept == kind)
-                    {
-                        let station = &self.plan.stations[*station].place;
-                        let there = self.time(&responder.place, station);
-                        let back = self.time(station, &role.place);
-                        let time = there
-                            .zip(back)
-                            .map(|(there, back)| there.saturating_add(back));
-                        choices.extend(time.map(|time| Choice {
-                            person,
-                            stock: Some(stock),
-                            time,
-                        }));
-                    }
-                }
+        }
+        let jobs: Vec<Option<Job>> = crew
+            .iter()
+            .map(|choice| {
+                choice.map(|choice| Job {
+                    choice,
+                    after: None,
+                })
+            })
+            .collect();
+        let papers = self.papers(method, &jobs);
+        let mut alone = Alone {
+            method,
+            choices,
+            crew,
+            lone: None,
+            papers,
+            unfit: self.pool.unfit(method),
+            no_kit: self.pool.no_kit(method),
+        };
+        if alone.is_possible() {
+            let ladder = self.ladder(
+                plan,
+                vec![self.attempt(plan, method, &jobs, &[])],
+                Some(method),
+            );
+            let depth = Depth {
+                decide_on: 1,
+                value_on: self.depth.choose_on,
+                ..self.depth
+            };
+            let sampling = sampling(plan, self.basis, depth);
+            let seen = prospect(&ladder, &worth(plan, self.basis), &sampling, None);
+            alone.lone = seen.alone.into_iter().next();
+        }
+        alone
+    }
+
+    /// Who could hold each role. Whoever was sent is the only choice for theirs; the others fill what is vacant.
+    fn choices(&self, method: &Method, admit: Admit) -> Vec<Vec<Choice>> {
+        let mut choices = self.pool.choices(method, admit);
+        let crew = self.underway(method).map_or(&[][..], |it| &it.crew);
+        for (role, own) in method.roles.iter().zip(&mut choices) {
+            let sent = crew.iter().find(|it| it.role == role.id);
+            if let Some(choice) = sent.and_then(|it| self.pool.choice(it)) {
+                *own = vec![choice];
             }
         }
         choices
     }
 
-    fn time(&self, from: &str, to: &str) -> Option<Millis> {
-        self.times.get(from)?.get(to).copied()
+    fn papers(&self, method: &Method, jobs: &[Option<Job>]) -> Vec<Paper> {
+        let held = method.roles.iter().zip(jobs);
+        let chosen = held.filter_map(|(role, job)| Some((role, job.as_ref()?)));
+        chosen
+            .flat_map(|(role, job)| self.pool.papers(role, &job.choice))
+            .collect()
+    }
+
+    /// Indices of the methods that can be tried, in the order in which they are; the running one first.
+    fn order(&self, plan: &Plan, position: &Position, alone: &[Alone<'p>]) -> Vec<usize> {
+        let running = position
+            .methods
+            .iter()
+            .position(|method| self.underway(method).is_some());
+        let open: Vec<usize> = (0..alone.len())
+            .filter(|index| {
+                let it = &alone[*index];
+                it.is_possible()
+                    && it.is_filled()
+                    && Some(*index) != running
+                    && (it.papers.is_empty() || !self.basis.ready)
+                    && !self.basis.out.contains(&it.method.id)
+            })
+            .collect();
+        let candidates: Vec<Candidate> = open
+            .iter()
+            .map(|index| {
+                let it = &alone[*index];
+                let lone = it.lone.as_ref();
+                Candidate {
+                    last: !it.papers.is_empty(),
+                    earlier: running.is_some_and(|running| *index < running),
+                    chance: lone.map_or(Ratio(0), |it| it.chance),
+                    works: lone.map_or(Ratio(0), |it| it.works),
+                    hands: lone.and_then(|it| it.contact_p50).unwrap_or(NEVER),
+                    off: lone.and_then(|it| it.p50).unwrap_or(NEVER),
+                }
+            })
+            .collect();
+        let order = in_order(&candidates, self.basis.aim, plan.policy.try_floor);
+        // A running method whose crew was lost still runs, and has no times.
+        let runs = running.filter(|it| alone[*it].is_filled() && alone[*it].is_possible());
+        runs.into_iter()
+            .chain(order.into_iter().map(|index| open[index]))
+            .collect()
+    }
+
+    pub(super) fn of_crew(&self, plan: &Plan, methods: &[&'p Method], crew: &LadderCrew) -> Ladder {
+        let rungs: Vec<(&Method, &[Option<Job>])> = methods
+            .iter()
+            .zip(&crew.methods)
+            .map(|(method, jobs)| (*method, jobs.as_slice()))
+            .collect();
+        let attempts = rungs
+            .iter()
+            .map(|(method, jobs)| self.attempt(plan, method, jobs, &rungs))
+            .collect();
+        self.ladder(plan, attempts, methods.first().copied())
+    }
+
+    pub(super) fn ladder(
+        &self,
+        plan: &Plan,
+        attempts: Vec<Attempt>,
+        first: Option<&Method>,
+    ) -> Ladder {
+        let now = self.basis.since_fall;
+        let underway = first.and_then(|method| self.underway(method));
+        Ladder {
+            attempts,
+            now,
+            ordered: underway.map_or(now, |it| it.started),
+            order_time: plan.policy.order_time,
+            started: underway.map_or(now, |it| it.started),
+            committed: underway.is_some_and(|it| it.committed),
+        }
+    }
+
+    fn of_alone(&self, alone: &Alone<'p>, row: Option<Row<'_>>) -> MethodForecast {
+        let method = alone.method;
+        let own: Vec<Option<Job>> = alone
+            .crew
+            .iter()
+            .map(|choice| {
+                choice.map(|choice| Job {
+                    choice,
+                    after: None,
+                })
+            })
+            .collect();
+        let jobs = row.as_ref().map_or(&own[..], |it| it.jobs);
+        let held = || method.roles.iter().zip(jobs);
+        let crew: Vec<Posting> = held()
+            .filter_map(|(role, job)| Some(self.pool.posting(role, &job.as_ref()?.choice)))
+            .collect();
+        let unfilled = held().filter(|(_, job)| job.is_none());
+        let unfilled = unfilled.map(|(role, _)| role.id.clone()).collect();
+        let started = self
+            .underway(method)
+            .map_or(self.basis.since_fall, |it| it.started);
+        let after_start = |at: Millis| at.saturating_sub(started).0;
+        let lone = alone.lone.as_ref();
+        let arrived = crew.iter().map(|it| it.travel_ms).max().unwrap_or(0);
+        let in_order = |work: Millis| work.saturating_add(Millis(arrived)).0;
+        let likely_ms = lone
+            .and_then(|it| it.p50)
+            .map_or_else(|| in_order(method.likely_work()), after_start);
+        let contact_ms = method.likely_until(Milestone::FirstContact).map(|work| {
+            let contact = lone.and_then(|it| it.contact_p50);
+            contact.map_or_else(|| in_order(work), after_start)
+        });
+        let starts: Vec<StartForecast> = row
+            .as_ref()
+            .map(|it| it.starts(self.pool.terrain.plan.policy.value_ends))
+            .unwrap_or_default();
+        let planned = method.change_after.map_or(likely_ms, |it| it.0);
+        let mut forecast = MethodForecast {
+            method: method.id.clone(),
+            change_after_ms: planned,
+            source: if starts.is_empty() {
+                "plan"
+            } else {
+                "computed"
+            }
+            .to_owned(),
+            likely_ms,
+            crew,
+            contact_ms,
+            unfilled,
+            no_kit: alone.no_kit.clone(),
+            papers: self.papers(method, jobs),
+            unfit: alone.unfit.clone(),
+            starts,
+            works: lone.map(|it| it.works),
+            bad_day_ms: lone.and_then(|it| it.p90).map(after_start),
+            share: row
+                .as_ref()
+                .and_then(|it| it.prospect.shares.get(it.place))
+                .copied(),
+            assumed: method.drills.unwrap_or(0) < self.pool.terrain.plan.policy.drills_enough,
+        };
+        let change_by = forecast.change_by(started);
+        if !forecast.starts.is_empty() && change_by < NEVER {
+            forecast.change_after_ms = after_start(change_by);
+        }
+        forecast
+    }
+
+    /// A method as the computation sees it: its tasks up to off the harness, and who they wait for.
+    pub(super) fn attempt(
+        &self,
+        plan: &Plan,
+        method: &Method,
+        jobs: &[Option<Job>],
+        ladder: &[(&Method, &[Option<Job>])],
+    ) -> Attempt {
+        let underway = self.underway(method);
+        let first = underway.map_or(0, |it| it.step);
+        let release = release(method);
+        let steps = &method.steps[..release];
+        let done = &steps[..first.min(release)];
+        let task = |(index, step): (usize, &Step)| Task {
+            name: format!("step-{index}"),
+            time: step.time,
+            elapsed: match underway {
+                Some(it) if index == first => self.basis.since_fall.saturating_sub(it.step_since),
+                _ => Millis::ZERO,
+            },
+            fails_after: step.fails_after,
+            fallback: step
+                .fallback
+                .iter()
+                .enumerate()
+                .map(|(number, it)| {
+                    let name = format!("step-{index}-fallback-{number}");
+                    (name, it.time.unwrap_or(step.time))
+                })
+                .collect(),
+            committed: step.committed,
+            contact: step.milestone == Some(Milestone::FirstContact),
+        };
+        let arrivals = method.roles.iter().zip(jobs).filter_map(|(role, job)| {
+            let job = job.as_ref()?;
+            let there = done.iter().any(|it| it.role.as_ref() == Some(&role.id));
+            let person = self.pool.people[job.choice.person];
+            let (way, sent) = match job.after {
+                Some(earlier) => {
+                    let (before, held) = ladder.get(earlier)?;
+                    let worked = held.iter().position(|it| {
+                        it.as_ref()
+                            .is_some_and(|it| it.choice.person == job.choice.person)
+                    })?;
+                    let before = before.roles.get(worked)?;
+                    let way = self.pool.way_onward(before, job.choice.stock, role)?;
+                    (way, Sent::AtStart)
+                }
+                None => {
+                    let way = self.pool.way(&person.place, job.choice.stock, role)?;
+                    (way, if there { Sent::There } else { Sent::AtOnce })
+                }
+            };
+            Some(Arrival {
+                who: person.id.clone(),
+                way,
+                sent,
+                task: needed_at(method, &role.id).saturating_sub(first),
+            })
+        });
+        Attempt {
+            name: format!("{}/{}", self.pool.position.id, method.id),
+            success: match jobs.iter().all(Option::is_some) {
+                true => still_works(
+                    method.success.unwrap_or(plan.policy.assumed_success),
+                    steps,
+                    first,
+                ),
+                // Nobody is left for a role while the other methods are staffed too.
+                false => Ratio(0),
+            },
+            arrivals: arrivals.collect(),
+            tasks: steps.iter().enumerate().skip(first).map(task).collect(),
+        }
+    }
+}
+
+/// How many of its steps end with off the harness.
+pub(super) fn release(method: &Method) -> usize {
+    let release = method
+        .steps
+        .iter()
+        .position(|step| step.milestone == Some(Milestone::OffHarness));
+    release.map_or(method.steps.len(), |release| release + 1)
+}
+
+/// Index of the first step that cannot be done without a role: its own first, for the one in control the first exposed one,
+/// for any other the first exposed one too, because nobody goes over an edge before the crew is there.
+fn needed_at(method: &Method, role: &str) -> usize {
+    let own = method
+        .steps
+        .iter()
+        .position(|step| step.role.as_deref() == Some(role));
+    let exposed = method.steps.iter().position(|step| step.exposed);
+    match own {
+        Some(own) if method.control.as_deref() == Some(role) => own.min(exposed.unwrap_or(own)),
+        Some(own) => own,
+        None => exposed.unwrap_or(0),
+    }
+}
+
+/// How likely a method works once some of its steps are done: every step at which a failing would have shown and did not
+/// makes it likelier.
+fn still_works(success: Ratio, steps: &[Step], done: usize) -> Ratio {
+    const ALL: i64 = 1_000_000;
+    let shows = |steps: &[Step]| {
+        let showing = steps.iter().filter(|it| it.fails_after.is_some());
+        i64::try_from(showing.count()).unwrap_or(i64::MAX)
+    };
+    let (all, passed) = (shows(steps), shows(&steps[..done.min(steps.len())]));
+    if all == 0 {
+        return success;
+    }
+    let works = success.0.clamp(0, ALL);
+    let fails_later = (ALL - works) * (all - passed) / all;
+    match works + fails_later {
+        0 => Ratio(0),
+        left => Ratio(works * ALL / left),
     }
 }

@@ -8,35 +8,87 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
+use super::site::Conditions;
 use crate::plan::{KitItem, Method, Plan, Position, Role};
+use crate::units::{Millis, Ratio};
 use crate::words::{Id, Message};
+
+/// How a position stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Grade {
+    /// Papers, people and kit hold, and even a bad day is within the target.
+    Ready,
+    /// They hold; a bad day goes past the target.
+    Slow,
+    /// They do not hold, or a bad day takes too long.
+    NotReady,
+}
 
 /// Whether a position is ready.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Standing {
     /// Position id.
     pub position: String,
+    /// How it stands.
+    pub grade: Grade,
     /// Why it is not ready; none where it is.
     pub why_not: Option<Message>,
+    /// What holds it back most, or how long it takes; none until it is computed.
+    pub line: Option<Message>,
+    /// How long it takes; none until it is computed, or where no method can be tried.
+    pub expected: Option<Expected>,
 }
 
-/// Looks at every position with the people present, in the order of the plan.
-pub fn standings(plan: &Plan, present: &[String], today: NaiveDate) -> Vec<Standing> {
-    let day = Day::new(plan, present, today);
+/// How long a rescue takes at a position where the casualty cannot help, from the fall, with the people and kit of the day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Expected {
+    /// In half of the draws off the harness by then; none where fewer succeed.
+    pub likely: Option<Millis>,
+    /// In nine of ten.
+    pub bad_day: Option<Millis>,
+    /// In half of the draws touched by a responder by then.
+    pub contact: Option<Millis>,
+    /// Chance to be off the harness by the target.
+    pub chance: Ratio,
+    /// True where it rests on fewer drills than the policy asks for.
+    pub assumed: bool,
+}
+
+/// Looks at papers, people and kit at every position, in the order of the plan. Quick; says nothing of times.
+pub fn standings(plan: &Plan, conditions: &Conditions) -> Vec<Standing> {
+    let today = conditions.day;
+    let day = Day::new(plan, conditions);
     let overdue = plan.site.review_by.filter(|day| *day < today);
     let overdue = overdue.map(|day| Message::with(Id::NotReadyReview, [&day.to_string()]));
     plan.positions
         .iter()
-        .map(|position| Standing {
-            position: position.id.clone(),
-            why_not: overdue.clone().or_else(|| day.why_not(position)),
+        .map(|position| {
+            let lightning = conditions
+                .lightning
+                .then(|| Message::of(Id::NotReadyLightning));
+            let why_not = lightning
+                .or_else(|| overdue.clone())
+                .or_else(|| day.why_not(position));
+            Standing {
+                position: position.id.clone(),
+                grade: match why_not {
+                    Some(_) => Grade::NotReady,
+                    None => Grade::Ready,
+                },
+                why_not,
+                line: None,
+                expected: None,
+            }
         })
         .collect()
 }
 
 /// The people and the kit of a day.
 struct Day<'p> {
+    conditions: &'p Conditions,
     today: NaiveDate,
     /// Names of responder ids that hold a qualification, with whether it has ended.
     holders: BTreeMap<&'p str, Vec<(&'p str, bool)>>,
@@ -46,8 +98,9 @@ struct Day<'p> {
 }
 
 impl<'p> Day<'p> {
-    fn new(plan: &'p Plan, present: &[String], today: NaiveDate) -> Day<'p> {
-        let present: BTreeSet<&str> = present.iter().map(String::as_str).collect();
+    fn new(plan: &'p Plan, conditions: &'p Conditions) -> Day<'p> {
+        let today = conditions.day;
+        let present: BTreeSet<&str> = conditions.present.iter().map(String::as_str).collect();
         let here = || {
             plan.responders
                 .iter()
@@ -62,12 +115,17 @@ impl<'p> Day<'p> {
             }
         }
         let mut kit: BTreeMap<&str, Vec<&KitItem>> = BTreeMap::new();
-        for item in plan.stations.iter().flat_map(|station| &station.kit) {
-            if item.in_service() {
+        for station in &plan.stations {
+            let gone = |item: &KitItem| {
+                let mut gone = conditions.gone.iter();
+                gone.any(|(kind, at)| *kind == item.kind && *at == station.id)
+            };
+            for item in station.kit.iter().filter(|it| it.in_service() && !gone(it)) {
                 kit.entry(&item.kind).or_default().push(item);
             }
         }
         Day {
+            conditions,
             today,
             holders,
             kit,
@@ -103,7 +161,7 @@ impl<'p> Day<'p> {
         let all = self.holders.get(needed).map_or(&[][..], Vec::as_slice);
         let mut free = all
             .iter()
-            .filter(|(id, _)| !position.workers.iter().any(|worker| worker == id))
+            .filter(|(id, _)| !self.conditions.workers(position).iter().any(|it| it == id))
             .peekable();
         if free.peek().is_none() {
             return Some(Message::with(Id::NotReadyNobody, [needed]));
@@ -114,7 +172,8 @@ impl<'p> Day<'p> {
 
     fn too_few(&self, position: &Position, method: &Method) -> Option<Message> {
         // Workers who are on shift elsewhere still count as one who may hang here.
-        let free = self.present.saturating_sub(position.workers.len());
+        let workers = self.conditions.workers(position).len();
+        let free = self.present.saturating_sub(workers);
         (free < method.roles.len()).then(|| Message::of(Id::NotReadyTooFew))
     }
 

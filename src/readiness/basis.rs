@@ -1,0 +1,121 @@
+//! Says what a forecast is made from, besides the plan.
+//!
+//! Whatever is reported in an incident and bears on the numbers is in here, so that two equal ones give the same forecast
+//! and one that has changed shows that the numbers are old. Only the passing of time makes none old.
+
+use serde::{Deserialize, Serialize};
+
+use super::changes::Aim;
+use super::model::Posting;
+use crate::units::{Millis, Speed};
+
+/// What a forecast is made from, besides the plan.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Basis {
+    /// Position id.
+    pub position: String,
+    /// Responder ids of those on site.
+    pub present: Vec<String>,
+    /// Responder id of the person in command, who gets a role only if nobody else can hold it.
+    pub in_command: Option<String>,
+    /// Responder ids of those who may be the casualty, and so get no role.
+    pub excluded: Vec<String>,
+    /// Responder ids of those who have another task now, such as the emergency call: they get a role of a method only
+    /// where it cannot be filled without them, because nobody can be in two places.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reserved: Vec<String>,
+    /// Which casualty it is for, from 1.
+    #[serde(default)]
+    pub casualty: u16,
+    /// Kinds of kit that were found missing, each with its station.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gone: Vec<(String, String)>,
+    /// The day on the calendar, counted from the common era, by which papers are judged; 0 judges none.
+    #[serde(default)]
+    pub day: i32,
+    /// How long the casualty has been hanging.
+    #[serde(default)]
+    pub since_fall: Millis,
+    /// What is wanted soonest.
+    #[serde(default)]
+    pub aim: Aim,
+    /// Methods that are not to be tried: ruled out, or tried before.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub out: Vec<String>,
+    /// The method that runs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub underway: Option<Underway>,
+    /// Wind, gusts counted, where somebody said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind: Option<Speed>,
+    /// True in the dark.
+    #[serde(default)]
+    pub dark: bool,
+    /// Seed of the draws.
+    #[serde(default)]
+    pub seed: u64,
+    /// True where a method whose papers do not hold counts as none: when looking ahead, never in an incident.
+    #[serde(default)]
+    pub ready: bool,
+}
+
+/// A method that runs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Underway {
+    /// Method id.
+    pub method: String,
+    /// When it began, since the fall.
+    pub started: Millis,
+    /// Index of the step being done.
+    pub step: usize,
+    /// When that began, since the fall.
+    pub step_since: Millis,
+    /// True once it must not be left.
+    pub committed: bool,
+    /// Who was sent for it and can still go; they are not exchanged for others.
+    pub crew: Vec<Posting>,
+}
+
+impl Basis {
+    /// True where both ask for the same, however much later and whoever has another task by now.
+    pub fn asks_as(&self, other: &Basis) -> bool {
+        let without = |basis: &Basis| Basis {
+            reserved: Vec::new(),
+            since_fall: Millis::ZERO,
+            ..basis.clone()
+        };
+        without(self) == without(other)
+    }
+}
+
+/// How many draws a forecast is made from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Depth {
+    /// For the choice among crews.
+    pub choose_on: u32,
+    /// For the change-by times.
+    pub decide_on: u32,
+    /// Fresh ones, for what is reported.
+    pub value_on: u32,
+}
+
+impl Depth {
+    /// For an incident: well under 50 ms on a tablet.
+    pub const LIVE: Depth = Depth {
+        choose_on: 300,
+        decide_on: 1_000,
+        value_on: 4_000,
+    };
+    /// For the whole site.
+    pub const SITE: Depth = Depth {
+        choose_on: 200,
+        decide_on: 500,
+        value_on: 10_000,
+    };
+    /// For tests and rehearsals that play thousands of moves, where only the order of events matters.
+    pub const ROUGH: Depth = Depth {
+        choose_on: 64,
+        decide_on: 64,
+        value_on: 128,
+    };
+}
