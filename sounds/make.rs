@@ -165,8 +165,32 @@ const CANNOT_SAVE: [Stretch; 5] = [
 /// "Off the harness": one friendly leap upwards.
 const OFF_HARNESS: [Stretch; 3] = [tone(420.0, 170), rest(70), tone(630.0, 245)];
 
+/// "Nobody could rescue them any more": it sinks two steps and then drops them at once, the first pulse of each group
+/// held, the other way round than changing climbs.
+const RESCUE_LOST: [Stretch; 19] = [
+    tone(650.0, 182),
+    rest(52),
+    tone(546.0, 132),
+    rest(52),
+    tone(459.0, 132),
+    rest(150),
+    tone(650.0, 182),
+    rest(52),
+    tone(459.0, 132),
+    rest(360),
+    tone(650.0, 182),
+    rest(52),
+    tone(546.0, 132),
+    rest(52),
+    tone(459.0, 132),
+    rest(150),
+    tone(650.0, 182),
+    rest(52),
+    tone(459.0, 132),
+];
+
 /// Returns the file name and the bytes of every cue, in the order of `Cue::ALL`.
-pub(crate) fn cues() -> [(&'static str, Vec<u8>); 8] {
+pub(crate) fn cues() -> [(&'static str, Vec<u8>); 9] {
     let cue = |stretches: &[Stretch], timbre: &Timbre| wav(&samples(stretches, timbre));
     [
         ("change-now.wav", cue(&CHANGE_NOW, &CLEAR)),
@@ -177,6 +201,7 @@ pub(crate) fn cues() -> [(&'static str, Vec<u8>); 8] {
         ("past-target.wav", cue(&PAST_TARGET, &CLEAR)),
         ("cannot-save.wav", cue(&CANNOT_SAVE, &CLEAR)),
         ("off-harness.wav", cue(&OFF_HARNESS, &SOFT)),
+        ("rescue-lost.wav", cue(&RESCUE_LOST, &CLEAR)),
     ]
 }
 

@@ -23,6 +23,8 @@ pub enum Cue {
     CannotSave,
     /// The weight no longer hangs.
     OffHarness,
+    /// People work at height and nobody could rescue them any more.
+    RescueLost,
 }
 
 /// How much a sound presses.
@@ -38,7 +40,7 @@ pub enum Urgency {
 
 impl Cue {
     /// Every cue there is.
-    pub const ALL: [Cue; 8] = [
+    pub const ALL: [Cue; 9] = [
         Cue::ChangeNow,
         Cue::ChangeNear,
         Cue::CheckDue,
@@ -47,12 +49,13 @@ impl Cue {
         Cue::PastTarget,
         Cue::CannotSave,
         Cue::OffHarness,
+        Cue::RescueLost,
     ];
 
     /// How much it presses.
     pub fn urgency(self) -> Urgency {
         match self {
-            Cue::ChangeNow | Cue::Danger => Urgency::High,
+            Cue::ChangeNow | Cue::Danger | Cue::RescueLost => Urgency::High,
             Cue::ChangeNear | Cue::CheckDue | Cue::OrderUnanswered | Cue::CannotSave => {
                 Urgency::Medium
             }

@@ -9,7 +9,9 @@ use crate::incident::{
     decide, next_wakeup,
 };
 use crate::plan::Level;
-use crate::readiness::{Standing, standings};
+use crate::readiness::{
+    Change, Clock, Conditions, Declare, Grade, Scope, Shift, Standing, WhatIfs, standings,
+};
 use crate::signal::{
     CLOCK_READ_MS_MAX, Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow,
     Notice, PlanInUse, Saved, Slot, Snapshot, Tap, Theme,
@@ -112,6 +114,11 @@ pub struct Engine {
     standings: Arc<Vec<Standing>>,
     /// The day that those are for.
     day: Option<NaiveDate>,
+    /// What the standings are computed from.
+    looking: Option<Conditions>,
+    /// True once the times from that are here.
+    has_times: bool,
+    what_ifs: Option<Arc<WhatIfs>>,
 }
 
 impl Engine {
@@ -136,6 +143,9 @@ impl Engine {
             not_approved: None,
             standings: Arc::default(),
             day: None,
+            looking: None,
+            has_times: false,
+            what_ifs: None,
         }
     }
 
@@ -166,19 +176,71 @@ impl Engine {
         next_wakeup(&self.state.facts, at).map(|t| t.saturating_sub(at))
     }
 
-    /// Looks at the readiness again where another day has begun; true where it did.
-    pub fn new_day(&mut self, now: &Moment) -> bool {
-        let begun = self.day != Some(now.day());
-        if begun {
-            self.look(now.day());
+    /// Looks at the readiness again where another day has begun; what is to be done outside for it.
+    pub fn new_day(&mut self, now: &Moment) -> Vec<Effect> {
+        match self.day == Some(now.day()) {
+            true => Vec::new(),
+            false => self.look(now.day(), true),
         }
-        begun
     }
 
-    fn look(&mut self, today: NaiveDate) {
+    /// Looks at papers, people and kit at once, and asks for the times, which take longer. Times of the same plan stand
+    /// until then.
+    fn look(&mut self, today: NaiveDate, same_plan: bool) -> Vec<Effect> {
         self.day = Some(today);
-        let plan = &self.plan.in_use.plan;
-        self.standings = Arc::new(standings(plan, &self.present(), today));
+        let conditions = self.conditions(today);
+        let plan = self.plan.in_use.plan.clone();
+        let mut quick = standings(&plan, &conditions);
+        for now in quick.iter_mut().filter(|it| it.grade != Grade::NotReady) {
+            // What stood before stands until the times are computed anew.
+            let before = self.standings.iter().find(|it| it.position == now.position);
+            if let Some(before) = before.filter(|it| same_plan && it.expected.is_some()) {
+                *now = before.clone();
+            }
+        }
+        let mut effects = self.adopt(quick);
+        // What would help is a question about a day that is no more.
+        if self.what_ifs.take().is_some() {
+            effects.push(Effect::StopWhatIfs);
+        }
+        (self.looking, self.has_times) = (Some(conditions.clone()), false);
+        effects.push(Effect::Standings { conditions, plan });
+        effects
+    }
+
+    fn adopt(&mut self, standings: Vec<Standing>) -> Vec<Effect> {
+        let before = std::mem::replace(&mut self.standings, Arc::new(standings));
+        let listed = self.kept.shift.lost.clone();
+        let lost = self.kept.shift.note(&before, &self.standings);
+        let mut effects = Vec::new();
+        if listed != self.kept.shift.lost {
+            effects.extend(self.keep());
+        }
+        if lost {
+            self.sounding = true;
+            effects.push(Effect::Play(Cue::RescueLost));
+        }
+        effects
+    }
+
+    /// What the site is looked at with.
+    fn conditions(&self, today: NaiveDate) -> Conditions {
+        let shift = &self.kept.shift;
+        Conditions {
+            day: today,
+            present: self.present(),
+            in_command: self.kept.settings.in_command.clone(),
+            wind: shift.wind_that_counts(),
+            light: shift.light,
+            lightning: shift.lightning == Some(true),
+            gone: shift.gone(&self.plan.in_use.plan),
+            workers: shift
+                .in_use
+                .iter()
+                .map(|it| (it.position.clone(), it.workers.clone()))
+                .collect(),
+            seed: 0,
+        }
     }
 
     /// Takes one input and says what is to be done outside.
@@ -186,11 +248,16 @@ impl Engine {
         // Only these change who is there or which plan it is.
         let looks_again = matches!(
             input,
-            Input::Plan(_) | Input::Kept(_) | Input::Tap(Tap::SwapPresent { .. })
+            Input::Plan(_)
+                | Input::Kept(_)
+                | Input::Tap(Tap::SwapPresent { .. } | Tap::NextInCommand | Tap::Declare(_))
         );
-        let effects = self.take(input, now);
-        if !self.new_day(now) && looks_again {
-            self.look(now.day());
+        let replanned = matches!(input, Input::Plan(_));
+        let mut effects = self.take(input, now);
+        let stale = self.looking.as_ref();
+        let other = |day| stale.is_none_or(|it| *it != self.conditions(day));
+        if self.day != Some(now.day()) || replanned || looks_again && other(now.day()) {
+            effects.extend(self.look(now.day(), !replanned));
         }
         effects
     }
@@ -204,7 +271,27 @@ impl Engine {
             }
             Input::Wake => self.command(Command::Wake, now),
             Input::Forecast { basis, forecast } => {
+                let basis = Box::new(basis);
                 self.command(Command::Adopt { basis, forecast }, now)
+            }
+            Input::Standings {
+                conditions,
+                plan,
+                standings,
+            } => {
+                // Somebody came or went since, or the plan is another: the numbers for that are on their way.
+                let same = Arc::ptr_eq(&plan, &self.plan.in_use.plan);
+                if self.looking.as_ref() != Some(&conditions) || !same {
+                    return Vec::new();
+                }
+                self.has_times = true;
+                self.adopt(standings)
+            }
+            Input::WhatIfs(found) => {
+                if self.what_ifs.is_some() {
+                    self.what_ifs = Some(Arc::new(found));
+                }
+                Vec::new()
             }
             Input::Journal(report) => {
                 let failed_before = self.failing.is_some();
@@ -320,7 +407,27 @@ impl Engine {
                 if self.kept.settings.in_command.as_deref() == Some(&responder) {
                     self.kept.settings.in_command = None;
                 }
+                // Whoever signed counted on somebody else.
+                self.kept.shift.signed = None;
                 self.keep()
+            }
+            Tap::Declare(said) => self.declare(said, now),
+            Tap::WorkStopped { position } => {
+                self.kept.shift.lost.retain(|id| *id != position);
+                self.keep()
+            }
+            Tap::AskWhatIf => {
+                self.what_ifs = Some(Arc::default());
+                vec![Effect::WhatIfs {
+                    conditions: self.conditions(now.day()),
+                    plan: self.plan.in_use.plan.clone(),
+                }]
+            }
+            Tap::StopWhatIf => {
+                if let Some(found) = &mut self.what_ifs {
+                    Arc::make_mut(found).ended = true;
+                }
+                vec![Effect::StopWhatIfs]
             }
             Tap::TestSound => {
                 self.sounding = true;
@@ -334,6 +441,40 @@ impl Engine {
                 vec![Effect::ReadIncident { incident }]
             }
         }
+    }
+
+    fn declare(&mut self, said: Declare, now: &Moment) -> Vec<Effect> {
+        if let Declare::Changed(Change::Left { responder }) = &said {
+            let absent = &mut self.kept.roll_call.absent;
+            if !absent.contains(responder) {
+                absent.push(responder.clone());
+            }
+            if self.kept.settings.in_command.as_ref() == Some(responder) {
+                self.kept.settings.in_command = None;
+            }
+        }
+        let not_ready = self.not_ready();
+        let present = self.present();
+        let scope = Scope {
+            plan: &self.plan.in_use.plan,
+            present: &present,
+            not_ready: &not_ready,
+        };
+        let clock = Clock {
+            wall_ms: now.wall_ms,
+            day: now.day(),
+        };
+        match self.kept.shift.declare(said, scope, clock) {
+            true => self.keep(),
+            false => Vec::new(),
+        }
+    }
+
+    fn not_ready(&self) -> Vec<String> {
+        let all = self.standings.iter();
+        all.filter(|it| it.grade == Grade::NotReady)
+            .map(|it| it.position.clone())
+            .collect()
     }
 
     /// A plan of the site, signed by somebody on shift whom it names as competent; anything else is no approval.
@@ -402,9 +543,13 @@ impl Engine {
                 .in_command
                 .clone()
                 .filter(|id| present.contains(id)),
-            roll_call: present,
+            roll_call: present
+                .into_iter()
+                .chain(self.kept.shift.visitors.iter().map(|it| it.id.clone()))
+                .collect(),
             seed,
             approval: self.approval(),
+            shift: (self.kept.shift != Shift::default()).then(|| Box::new(self.kept.shift.clone())),
         }
     }
 
@@ -447,7 +592,7 @@ impl Engine {
                 Wanted::Forecast(basis) => {
                     if let Some(opened) = &self.state.facts.opened {
                         effects.push(Effect::Forecast {
-                            basis,
+                            basis: *basis,
                             plan: opened.plan.clone(),
                         });
                     }
@@ -543,6 +688,10 @@ impl Engine {
             plan: self.plan.in_use.clone(),
             approval: self.approval(),
             standings: self.standings.clone(),
+            standings_old: self.looking.is_some() && !self.has_times,
+            shift: Arc::new(self.kept.shift.clone()),
+            shift_holds: self.kept.shift.holds(now.wall_ms),
+            what_ifs: self.what_ifs.clone(),
             flash: self.sounding && self.kept.settings.flash,
             settings: self.kept.settings.clone(),
             roll_call: self.kept.roll_call.clone(),
@@ -579,7 +728,10 @@ pub async fn run(
     loop {
         let now = read_clock();
         slot.beat(now.boot_ms);
-        changed |= engine.new_day(&now);
+        for effect in engine.new_day(&now) {
+            edges.carry_out(effect);
+            changed = true;
+        }
         if changed {
             let snapshot = Arc::new(engine.snapshot(&now));
             let tell = slot.put(snapshot.clone());

@@ -1,9 +1,11 @@
-//! Keeps settings and the roll call in the store, and goes on without one.
+//! Keeps settings, the roll call and the shift in the store, and goes on without one.
 //!
 //! The store is opened on a thread of the pool, because opening may hang; what cannot be kept is a notice.
 
 use crate::signal::{Input, Kept};
-use crate::store::{DiskStore, ROLL_CALL_KEY, SETTINGS_KEY, Store, StoreFault, get_json, put_json};
+use crate::store::{
+    DiskStore, ROLL_CALL_KEY, SETTINGS_KEY, SHIFT_KEY, Store, StoreFault, get_json, put_json,
+};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
@@ -70,6 +72,7 @@ fn load(store: &dyn Store) -> Result<Kept, StoreFault> {
     Ok(Kept {
         settings: get_json(store, SETTINGS_KEY)?.unwrap_or_default(),
         roll_call: get_json(store, ROLL_CALL_KEY)?.unwrap_or_default(),
+        shift: get_json(store, SHIFT_KEY)?.unwrap_or_default(),
     })
 }
 
@@ -79,7 +82,8 @@ fn keep(store: &dyn Store, orders: &Receiver<Kept>, report: &impl Fn(Input)) {
             kept = newer;
         }
         let done = put_json(store, SETTINGS_KEY, &kept.settings)
-            .and_then(|()| put_json(store, ROLL_CALL_KEY, &kept.roll_call));
+            .and_then(|()| put_json(store, ROLL_CALL_KEY, &kept.roll_call))
+            .and_then(|()| put_json(store, SHIFT_KEY, &kept.shift));
         if let Err(fault) = done {
             report(Input::Kept(Err(fault.to_string())));
         }

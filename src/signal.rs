@@ -6,7 +6,7 @@
 use crate::cue::Cue;
 use crate::incident::{Act, Facts, Pick, PlanApproval, PlanStanding};
 use crate::plan::Plan;
-use crate::readiness::{Basis, Forecast, Standing};
+use crate::readiness::{Basis, Conditions, Declare, Forecast, Shift, Standing, WhatIfs};
 use crate::words::{Language, Message};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
@@ -114,6 +114,17 @@ pub enum Tap {
     },
     /// The plan's file is read again.
     ReadPlan,
+    /// Something is said about the shift.
+    Declare(Declare),
+    /// Work has stopped at a position whose rescue was lost.
+    WorkStopped {
+        /// Position id.
+        position: String,
+    },
+    /// What would help most is asked for.
+    AskWhatIf,
+    /// That question is taken back.
+    StopWhatIf,
 }
 
 /// Everything that can wake the engine.
@@ -130,6 +141,17 @@ pub enum Input {
         /// The numbers.
         forecast: Forecast,
     },
+    /// How every position stands was computed.
+    Standings {
+        /// From this.
+        conditions: Conditions,
+        /// And this plan.
+        plan: Arc<Plan>,
+        /// In the order of the plan.
+        standings: Vec<Standing>,
+    },
+    /// What would help most, as far as it is known.
+    WhatIfs(WhatIfs),
     /// The journal reports.
     Journal(JournalReport),
     /// Sound is ready, or why it is not.
@@ -155,6 +177,8 @@ pub struct Kept {
     pub settings: Settings,
     /// Who is not on shift today.
     pub roll_call: RollCall,
+    /// What was declared for the shift.
+    pub shift: Shift,
 }
 
 /// What the engine wants done.
@@ -176,6 +200,22 @@ pub enum Effect {
         /// And this plan.
         plan: Arc<Plan>,
     },
+    /// Compute how every position stands.
+    Standings {
+        /// From this.
+        conditions: Conditions,
+        /// And this plan.
+        plan: Arc<Plan>,
+    },
+    /// Compute what would help most.
+    WhatIfs {
+        /// From this.
+        conditions: Conditions,
+        /// And this plan.
+        plan: Arc<Plan>,
+    },
+    /// Stop computing that.
+    StopWhatIfs,
     /// Begin a cue.
     Play(Cue),
     /// End every cue.
@@ -333,6 +373,14 @@ pub struct Snapshot {
     pub approval: Option<PlanApproval>,
     /// Whether each of its positions is ready today.
     pub standings: Arc<Vec<Standing>>,
+    /// True while those are being computed anew and may be old.
+    pub standings_old: bool,
+    /// What was declared for the shift.
+    pub shift: Arc<Shift>,
+    /// True while it is signed and holds.
+    pub shift_holds: bool,
+    /// What would help most; none until it was asked for.
+    pub what_ifs: Option<Arc<WhatIfs>>,
     /// True while a cue waits for a touch and the screen is to flash with it.
     pub flash: bool,
     /// Settings of this tablet.

@@ -288,7 +288,6 @@ impl Draft<'_> {
             Act::ChoosePosition(position) => {
                 only_if(is_place(facts, position.as_ref()) && off.is_none())?;
                 self.push(Event::PositionChosen { position });
-                self.want_forecasts();
             }
             Act::SetFall { ago, at_least } => {
                 only_if(off.is_none() && ago >= Millis::ZERO)?;
@@ -342,13 +341,11 @@ impl Draft<'_> {
                 });
                 only_if(known)?;
                 self.push(Event::CasualtyNamed { responder });
-                self.want_forecasts();
             }
             Act::WorkOn(number) => {
                 let there = facts.cases().any(|case| case.number == number);
                 only_if(there && facts.case().number != number)?;
                 self.push_for(number, Event::CasualtyChosen {});
-                self.want_forecasts();
             }
             _ => return Err(Refusal::NotNow),
         }
@@ -367,7 +364,6 @@ impl Draft<'_> {
                 fell_ms,
             },
         );
-        self.want_forecasts();
     }
 
     /// A rescuer who hangs: a casualty with a clock of their own, and what was connected is made safe first.
@@ -491,14 +487,10 @@ impl Draft<'_> {
             Act::Responder(responder, report) => {
                 only_if(is_person(facts, &responder) && !is_casualty(facts, &responder))?;
                 self.push(Event::ResponderReported { responder, report });
-                if report != Report::There {
-                    self.want_forecasts();
-                }
             }
             Act::KitGone { kit, station } => {
                 only_if(!facts.gone.contains(&(kit.clone(), station.clone())))?;
                 self.push(Event::KitGone { kit, station });
-                self.want_forecasts();
             }
             Act::TakeCommand => self.push(Event::CommandTaken {}),
             Act::BriefHeard => {
@@ -511,7 +503,6 @@ impl Draft<'_> {
                     .is_none_or(|id| is_person(facts, id) && !is_casualty(facts, id));
                 only_if(fits)?;
                 self.push(Event::CommandNamed { by });
-                self.want_forecasts();
             }
             Act::Speak(language) => self.push(Event::LanguageChosen { language }),
             Act::Note(note) => self.push(Event::Noted { note }),

@@ -10,7 +10,7 @@ use super::state::{
     Casualty, Command, Facts, Handing, Opened, Order, Running, Securing, Shown, State, Undo,
     Whereabouts, Window,
 };
-use crate::plan::{Milestone, Plan};
+use crate::plan::{Method, Milestone, Plan};
 use crate::readiness::Posting;
 use crate::units::{Millis, Speed};
 use std::collections::BTreeSet;
@@ -429,13 +429,19 @@ impl Facts {
     fn take_method(&mut self, record: &Record, at: Millis) {
         let case = self.case_of(record.casualty);
         let committed = case.committed();
-        let after = |id: &str| {
-            let planned = case.method(id).map_or(Millis::ZERO, |m| m.change_after);
-            let forecast = case.forecast_of(id);
-            forecast.map_or(planned, |f| Millis(f.change_after_ms))
+        let fell = case.casualty.fell;
+        let change_by = |id: &str| match (case.forecast_of(id), case.method(id)) {
+            (Some(forecast), _) => {
+                let by = forecast.change_by(at.saturating_sub(fell));
+                by.saturating_add(fell)
+            }
+            (None, method) => {
+                let planned = method.map_or(Millis::ZERO, Method::planned_change);
+                at.saturating_add(planned)
+            }
         };
         let change_by = match &record.event {
-            Event::MethodStarted { method, .. } => at.saturating_add(after(method)),
+            Event::MethodStarted { method, .. } => change_by(method),
             _ => at,
         };
         let casualty = self.of(record);
@@ -462,6 +468,7 @@ impl Facts {
                     method: method.clone(),
                     started: at,
                     step: 0,
+                    step_since: at,
                     fallback: None,
                     change_by,
                     more: 0,
@@ -503,6 +510,7 @@ impl Facts {
         match &record.event {
             Event::StepDone { step, .. } => {
                 running.step = running.step.max(step.saturating_add(1));
+                running.step_since = at;
                 running.fallback = None;
             }
             Event::NotWorkingReported { .. } if committed => {
@@ -558,7 +566,21 @@ impl Facts {
                 casualty.fell_at_least = *at_least;
                 casualty.fell_corrected = true;
             }
-            Event::ForecastAdopted { forecast } => casualty.forecast = Some(forecast.clone()),
+            Event::ForecastAdopted { forecast } => {
+                if let Some(running) = &mut casualty.running {
+                    let own = forecast
+                        .methods
+                        .iter()
+                        .find(|it| it.method == running.method);
+                    let computed = own.filter(|it| !it.starts.is_empty());
+                    if let Some(own) = computed.filter(|_| running.more == 0) {
+                        let started = running.started.saturating_sub(casualty.fell);
+                        let by = own.change_by(started).saturating_add(casualty.fell);
+                        running.change_by = moved(running.change_by, by, at);
+                    }
+                }
+                casualty.forecast = Some(forecast.clone());
+            }
             Event::ConditionReported { condition } => {
                 casualty.condition = Some((*condition, at));
                 casualty.worst = casualty.worst.max(Some(*condition));
@@ -727,4 +749,17 @@ fn comes_by_itself(event: &Event) -> bool {
             | Event::PromptShown { .. }
             | Event::Resumed { .. }
     )
+}
+
+/// Where a shown time goes when a newer one is known: earlier at once, later only by half a minute or more, and not later
+/// any more in the last minute, because nobody follows a mark that trembles.
+fn moved(shown: Millis, newer: Millis, at: Millis) -> Millis {
+    const LATER_BY: i64 = 30_000;
+    const LAST: i64 = 60_000;
+    let later = newer.0.saturating_sub(shown.0);
+    let left = shown.0.saturating_sub(at.0);
+    match later >= LATER_BY && left > LAST || later <= 0 {
+        true => newer,
+        false => shown,
+    }
 }

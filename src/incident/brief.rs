@@ -7,6 +7,7 @@ use super::case::Case;
 use super::event::{Condition, Note};
 use super::prompt::{Choice, Prompt};
 use super::state::{Facts, Whereabouts};
+use crate::readiness::NEVER;
 use crate::units::Millis;
 use crate::words::{Id, Message, ago, clock};
 
@@ -138,6 +139,8 @@ fn what_runs(case: Case<'_>) -> Vec<Message> {
     let runs = Message::with(Id::BriefRuns, [name]);
     let next = if case.committed() {
         Message::of(Id::BriefCommitted)
+    } else if running.change_by >= NEVER {
+        Message::of(Id::BriefStays)
     } else {
         let by = clock(Millis(
             running.change_by.0.saturating_sub(case.casualty.fell.0),

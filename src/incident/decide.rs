@@ -13,7 +13,7 @@ use super::state::{
     Whereabouts,
 };
 use super::time::Moment;
-use crate::readiness::{Basis, Forecast, Posting};
+use crate::readiness::{Basis, Forecast, NEVER, Posting};
 use crate::units::Millis;
 use std::sync::Arc;
 
@@ -46,7 +46,7 @@ pub enum Command {
     /// A forecast is ready.
     Adopt {
         /// What it was made from.
-        basis: Basis,
+        basis: Box<Basis>,
         /// The numbers.
         forecast: Forecast,
     },
@@ -78,7 +78,7 @@ pub enum Refusal {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Wanted {
     /// A forecast.
-    Forecast(Basis),
+    Forecast(Box<Basis>),
     /// The journal closed.
     Close,
     /// Standby.
@@ -103,6 +103,7 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
         wanted: Vec::new(),
     };
     let mut answered = false;
+    let resumed = matches!(command, Command::Resume { .. });
     match command {
         Command::Activate { opening, position } => {
             if state.facts.is_open() {
@@ -148,12 +149,13 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
                     draft.order_crew();
                 }
                 // Somebody was lost, found or named since: the numbers that stand, stand until the next come.
-                Some(now) => draft.wanted.push(Wanted::Forecast(now)),
+                Some(now) => draft.wanted.push(Wanted::Forecast(Box::new(now))),
             }
         }
         Command::Resume { since_start_ms } => draft.resume(since_start_ms),
     }
     draft.settle(answered);
+    draft.want_forecasts(&state.facts, resumed);
     Ok(Decision {
         records: draft.records(),
         wanted: draft.wanted,
@@ -232,7 +234,6 @@ impl Draft<'_> {
         self.push(Event::Activated { position: known });
         let to = self.facts().next_caller();
         self.push(Event::CallOrdered { to });
-        self.want_forecasts();
     }
 
     fn resume(&mut self, since_start_ms: i64) {
@@ -252,18 +253,24 @@ impl Draft<'_> {
             before,
             after,
         });
-        if self.facts().casualty().forecast.is_none() {
-            self.want_forecasts();
-        }
     }
 
-    /// Asks for the numbers of everybody who hangs at a place that the plan knows.
-    pub(super) fn want_forecasts(&mut self) {
+    /// Asks for the numbers of everybody who hangs at a place that the plan knows, where what they are made from has
+    /// changed. What was asked before the program started again is asked anew.
+    fn want_forecasts(&mut self, before: &Facts, resumed: bool) {
         let hanging = self.facts().cases().filter(|it| it.casualty.off.is_none());
-        let wanted: Vec<_> = hanging.filter_map(Case::basis).collect();
-        for basis in wanted {
-            if !self.wanted.contains(&Wanted::Forecast(basis.clone())) {
-                self.wanted.push(Wanted::Forecast(basis));
+        let wanted = hanging.filter_map(|case| {
+            let now = case.basis()?;
+            let mut cases = before.cases().filter(|_| !resumed);
+            let asked = cases
+                .find(|it| it.number == case.number)
+                .and_then(Case::basis);
+            (!asked.is_some_and(|it| it.asks_as(&now))).then(|| Wanted::Forecast(Box::new(now)))
+        });
+        let wanted: Vec<Wanted> = wanted.collect();
+        for wanted in wanted {
+            if !self.wanted.contains(&wanted) {
+                self.wanted.push(wanted);
             }
         }
     }
@@ -307,7 +314,6 @@ impl Draft<'_> {
 
     pub(super) fn take_back(&mut self, cause: u64) {
         self.push(Event::Corrected { cause });
-        self.want_forecasts();
     }
 
     /// Sends the crew of the method that runs, each posting once, and with the first orders a first aider with an AED.
@@ -553,5 +559,7 @@ pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
         }
         times.extend(super::care::care_comes_back(case));
     }
-    times.into_iter().filter(|t| *t > at).min()
+    // A method that is not to be left for another has no time at which to ask again.
+    let asks = |t: &Millis| *t > at && t.0 < NEVER.0 / 2;
+    times.into_iter().filter(asks).min()
 }

@@ -4,7 +4,7 @@
 //! not know are kept as they are, so that an older program can still replay and show a newer record. Integers only.
 
 use super::time::{Carried, Moment};
-use crate::readiness::{Forecast, Posting};
+use crate::readiness::{Forecast, Posting, Shift};
 use crate::units::Millis;
 use crate::words::Language;
 use serde::de::value::MapDeserializer;
@@ -171,6 +171,9 @@ pub struct Opening {
     /// Who approved this plan; none where nobody has.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub approval: Option<PlanApproval>,
+    /// What was declared for the shift; none where nothing was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shift: Option<Box<Shift>>,
 }
 
 /// Something that happened.

@@ -8,7 +8,7 @@
 use super::case::Case;
 use super::event::{Condition, Stop};
 use crate::plan::{Ground, Method, Need, Rung};
-use crate::readiness::Paper;
+use crate::readiness::{Aim, Candidate, Paper, Unfit, in_order, target_is_lost};
 use crate::units::{Millis, Ratio};
 use crate::words::{Id, Message, wind};
 
@@ -54,17 +54,33 @@ impl<'a> Case<'a> {
 
     /// What physically, or by the rules of the place, keeps a method from working.
     fn impossible(self, method: &Method) -> Option<Message> {
-        let too_windy = method
-            .wind_max
-            .as_ref()
-            .zip(self.facts.wind)
-            .filter(|(most, now)| *now > most.value);
-        if let Some((most, now)) = too_windy {
-            return Some(Message::with(Id::OutWind, [&wind(now), &wind(most.value)]));
+        if let Some(why) = self.barred_here(method) {
+            return Some(why);
         }
         let forecast = self.forecast_of(&method.id);
         if let Some(kind) = forecast.and_then(|it| it.no_kit.first()) {
             return Some(Message::with(Id::OutKit, [kind]));
+        }
+        forecast
+            .and_then(|it| it.unfit.as_ref())
+            .map(Unfit::message)
+    }
+
+    /// True where condition, wind, place or a called stop keep a method from being tried, whatever people and kit there are.
+    pub fn is_barred(self, method: &Method) -> bool {
+        let put_back = self.casualty.put_back.contains(&method.id);
+        self.barred_here(method).is_some() || !put_back && self.ruled_out(method).is_some()
+    }
+
+    /// What the wind and the place keep from working.
+    fn barred_here(self, method: &Method) -> Option<Message> {
+        let too_windy = method
+            .wind_max
+            .as_ref()
+            .zip(self.facts.wind_now())
+            .filter(|(most, now)| *now > most.value);
+        if let Some((most, now)) = too_windy {
+            return Some(Message::with(Id::OutWind, [&wind(now), &wind(most.value)]));
         }
         let position = self.position()?;
         let confined = position.confined_space.as_ref();
@@ -124,29 +140,70 @@ impl<'a> Case<'a> {
         })
     }
 
-    /// The method to begin with, or to change to. Later on the ladder before earlier, what was not tried; last choices after
-    /// the others. Where the time to hands decides, the shortest such time goes before the order of the ladder.
+    /// The method to begin with, or to change to: the first in the order of those left.
     pub fn next_method(self) -> Option<&'a Method> {
+        self.left_in_order().next()
+    }
+
+    /// The methods that were not tried and can be, in the order in which they would be.
+    pub fn left_in_order(self) -> impl Iterator<Item = &'a Method> {
+        let (methods, candidates): (Vec<_>, Vec<_>) = self.left().unzip();
+        let order = in_order(&candidates, self.aim(), self.facts.policy().try_floor);
+        order.into_iter().map(move |index| methods[index])
+    }
+
+    /// True where nothing that is left, nor the running method, can likely meet the target any more.
+    pub fn target_is_lost(self) -> bool {
+        let left: Vec<Candidate> = self.left().map(|(_, candidate)| candidate).collect();
+        let running = self.casualty.running.as_ref();
+        let runs = running
+            .and_then(|it| self.method(&it.method))
+            .map(|it| self.candidate(it, false));
+        let all: Vec<Candidate> = left.into_iter().chain(runs).collect();
+        target_is_lost(&all, self.facts.policy().try_floor)
+    }
+
+    fn aim(self) -> Aim {
+        match self.hands_first() {
+            true => Aim::Hands,
+            false => Aim::OffHarness,
+        }
+    }
+
+    /// What was not tried and can be, in the order of the ladder.
+    fn left(self) -> impl Iterator<Item = (&'a Method, Candidate)> {
         let methods = self.methods();
         let running = self.casualty.running.as_ref().map(|r| r.method.as_str());
         let here = running.and_then(|id| methods.iter().position(|m| m.id == id));
-        let tried = |m: &Method| Some(m.id.as_str()) == running || self.tried(m);
-        let open = methods.iter().enumerate().filter(|(_, m)| !tried(m));
-        let ranked = open.filter_map(|(index, method)| {
-            let last = match self.verdict(method) {
-                Verdict::Out(_) => return None,
-                Verdict::Last(_) => true,
-                Verdict::Open => false,
-            };
-            let earlier = here.is_some_and(|here| index < here);
-            let key = if self.hands_first() {
-                (last, self.time_to_hands(method).0, false, index)
-            } else {
-                (last, i64::from(self.below_floor(method)), earlier, index)
-            };
-            Some((key, method))
-        });
-        ranked.min_by_key(|(key, _)| *key).map(|(_, method)| method)
+        methods
+            .iter()
+            .enumerate()
+            .filter_map(move |(index, method)| {
+                if Some(method.id.as_str()) == running || self.tried(method) {
+                    return None;
+                }
+                let earlier = here.is_some_and(|here| index < here);
+                let candidate = self.candidate(method, earlier);
+                (!self.verdict(method).is_out()).then_some((method, candidate))
+            })
+    }
+
+    fn candidate(self, method: &Method, earlier: bool) -> Candidate {
+        const CERTAIN: Ratio = Ratio(1_000_000);
+        let forecast = self.forecast_of(&method.id);
+        let now = self
+            .since_fall(self.facts.line.reached_at())
+            .max(Millis::ZERO);
+        let planned = method.success.unwrap_or(CERTAIN);
+        let works = forecast.and_then(|it| it.works).unwrap_or(planned);
+        Candidate {
+            last: matches!(self.verdict(method), Verdict::Last(_)),
+            earlier,
+            chance: forecast.and_then(|it| it.chance(now)).unwrap_or(works),
+            works,
+            hands: self.time_to_hands(method),
+            off: forecast.map_or_else(|| method.likely_work(), |it| Millis(it.likely_ms)),
+        }
     }
 
     /// True where a method was begun and given up.
@@ -155,7 +212,7 @@ impl<'a> Case<'a> {
         windows.any(|w| w.method == method.id && !w.untried)
     }
 
-    /// From the start of a method to hands on the casualty, likeliest case.
+    /// From the start of a method to hands on the casualty, in half of the cases.
     pub fn time_to_hands(self, method: &Method) -> Millis {
         use crate::plan::Milestone::{FirstContact, OffHarness};
         let forecast = self.forecast_of(&method.id);
@@ -164,12 +221,6 @@ impl<'a> Case<'a> {
             .likely_until(FirstContact)
             .or_else(|| method.likely_until(OffHarness));
         expected.map_or_else(|| planned.unwrap_or(Millis(i64::MAX)), Millis)
-    }
-
-    /// True where its chance is below the floor of the policy. A method below it goes after one that is not.
-    fn below_floor(self, method: &Method) -> bool {
-        let floor: Ratio = self.facts.policy().try_floor;
-        method.success.is_some_and(|chance| chance < floor)
     }
 
     /// True where the running method should be changed now. No time counts while committed.
@@ -194,13 +245,13 @@ impl<'a> Case<'a> {
             .and_then(|r| self.method(&r.method))
             .or_else(|| self.next_method())?;
         let before = self.methods().iter().take_while(|m| m.id != chosen.id);
+        let mut before = before.filter(|m| !self.tried(m));
+        let first = self.methods().first().is_some_and(|m| m.id == chosen.id);
         before
-            .filter(|m| !self.tried(m))
+            .clone()
             .find_map(|m| self.verdict(m).reason().cloned())
-            .or_else(|| {
-                let first = self.methods().first().is_some_and(|m| m.id == chosen.id);
-                (self.hands_first() && !first).then(|| Message::of(Id::HandsFirst))
-            })
+            .or_else(|| (self.hands_first() && !first).then(|| Message::of(Id::HandsFirst)))
+            .or_else(|| before.next().map(|_| Message::of(Id::LastUnlikely)))
     }
 }
 

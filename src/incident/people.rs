@@ -5,7 +5,8 @@
 use super::case::Case;
 use super::state::{Facts, Whereabouts};
 use crate::plan::{Hazard, Position};
-use crate::readiness::{Basis, Posting};
+use crate::readiness::{Aim, Basis, Posting, Underway};
+use crate::units::{Millis, Speed};
 
 impl Facts {
     /// People who can be ordered: on shift, not a casualty and not possibly one, and not reported as unable.
@@ -16,7 +17,10 @@ impl Facts {
         let hangs = self.may_hang();
         let on_shift = opened.roll_call.iter();
         let free = on_shift.filter(|id| {
-            !hangs.contains(id) && !self.cannot.contains(id) && opened.plan.responder(id).is_some()
+            !hangs.contains(id)
+                && !self.cannot.contains(id)
+                && !opened.visitors.contains(id)
+                && opened.plan.responder(id).is_some()
         });
         free.cloned().collect()
     }
@@ -44,6 +48,12 @@ impl Facts {
         hangs.sort_unstable();
         hangs.dedup();
         hangs
+    }
+
+    /// The wind as it was reported last, or said for the shift.
+    pub fn wind_now(&self) -> Option<Speed> {
+        let said = self.opened.as_ref().and_then(|it| it.wind);
+        self.wind.or(said)
     }
 
     /// The order that somebody is on.
@@ -160,6 +170,7 @@ impl Case<'_> {
         let position = self.position()?;
         let mut excluded = self.facts.may_hang();
         excluded.extend(self.facts.cannot.iter().cloned());
+        excluded.extend(opened.visitors.iter().cloned());
         // Nobody is in two places: who works for another casualty is not here.
         let others = self.facts.orders.iter().filter(|it| {
             it.casualty != self.number
@@ -169,7 +180,24 @@ impl Case<'_> {
         excluded.extend(others.map(|it| it.posting.responder.clone()));
         excluded.sort_unstable();
         excluded.dedup();
+        let out = self.methods().iter().filter(|method| {
+            let runs = self.casualty.running.as_ref().map(|it| &it.method) == Some(&method.id);
+            !runs && (self.tried(method) || self.is_barred(method))
+        });
         Some(Basis {
+            since_fall: self
+                .since_fall(self.facts.line.reached_at())
+                .max(Millis::ZERO),
+            aim: match self.hands_first() && self.casualty.contact.is_none() {
+                true => Aim::Hands,
+                false => Aim::OffHarness,
+            },
+            out: out.map(|it| it.id.clone()).collect(),
+            underway: self.underway(&excluded),
+            wind: self.facts.wind_now(),
+            dark: opened.dark,
+            seed: opened.seed,
+            ready: false,
             position: position.id.clone(),
             present: opened.roll_call.clone(),
             in_command: self.facts.command.by.clone(),
@@ -178,6 +206,35 @@ impl Case<'_> {
             casualty: self.number,
             gone: self.facts.gone.clone(),
             day: day_number(opened.started.day()),
+        })
+    }
+
+    /// The method that runs, with those of its crew who can still go.
+    fn underway(self, excluded: &[String]) -> Option<Underway> {
+        let running = self.casualty.running.as_ref()?;
+        let crew = self.forecast_of(&running.method).map(|it| &it.crew);
+        let here = |posting: &&Posting| {
+            let gone = posting.station.as_ref().is_some_and(|station| {
+                let role = self
+                    .method(&running.method)
+                    .and_then(|it| it.role(&posting.role));
+                let kind = role.and_then(|it| it.kit.as_ref());
+                let mut gone = self.facts.gone.iter();
+                gone.any(|(kit, at)| Some(kit) == kind && at == station)
+            });
+            // Whoever takes command hands the task on, as long as nobody is connected.
+            let commands = self.facts.command.by.as_ref() == Some(&posting.responder);
+            let kept = !commands || self.committed();
+            !gone && kept && !excluded.contains(&posting.responder)
+        };
+        let fell = self.casualty.fell;
+        Some(Underway {
+            method: running.method.clone(),
+            started: running.started.saturating_sub(fell),
+            step: running.step,
+            step_since: running.step_since.saturating_sub(fell),
+            committed: self.committed(),
+            crew: crew.into_iter().flatten().filter(here).cloned().collect(),
         })
     }
 

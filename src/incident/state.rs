@@ -7,8 +7,8 @@ use super::event::{
     Aftercare, CareTaker, Closing, Condition, Due, Note, Opening, PlanStanding, Record, Stop,
 };
 use super::time::{Moment, TimeLine};
-use crate::plan::Plan;
-use crate::readiness::{Forecast, Posting};
+use crate::plan::{Plan, Responder};
+use crate::readiness::{Forecast, Light, Posting, Visitor};
 use crate::units::{Millis, Speed};
 use crate::words::Language;
 use std::sync::Arc;
@@ -143,6 +143,14 @@ pub struct Opened {
     pub language: Language,
     /// Who is on shift.
     pub roll_call: Vec<String>,
+    /// Those of them whom the plan does not know. Nobody sends them anywhere.
+    pub visitors: Vec<String>,
+    /// Seed of whatever is drawn.
+    pub seed: u64,
+    /// True in the dark, as it was said for the shift.
+    pub dark: bool,
+    /// The wind said for the shift, gusts counted.
+    pub wind: Option<Speed>,
     /// Wall clock at activation.
     pub started: Moment,
 }
@@ -253,9 +261,11 @@ pub struct Running {
     pub started: Millis,
     /// Index of the step being done; the number of steps once all are done.
     pub step: usize,
+    /// Since when that is being done.
+    pub step_since: Millis,
     /// Index of the fallback being tried for that step.
     pub fallback: Option<usize>,
-    /// By when to decide to change.
+    /// By when to decide to change; `NEVER` where it is not to be left for another.
     pub change_by: Millis,
     /// How often the change was put off.
     pub more: u8,
@@ -343,6 +353,12 @@ pub const FORECAST_WAIT: Millis = Millis::from_seconds(2);
 impl Opened {
     /// Takes over an opening, its plan read by the caller.
     pub fn new(opening: &Opening, plan: Arc<Plan>, now: &Moment) -> Opened {
+        let visitors = opening.shift.iter().flat_map(|it| &it.visitors);
+        let visitors: Vec<Visitor> = visitors.cloned().collect();
+        let plan = match visitors.is_empty() {
+            true => plan,
+            false => Arc::new(with_visitors(Plan::clone(&plan), &visitors)),
+        };
         Opened {
             incident: opening.incident.as_str().into(),
             drill: opening.drill,
@@ -351,7 +367,23 @@ impl Opened {
             plan,
             language: opening.language,
             roll_call: opening.roll_call.clone(),
+            visitors: visitors.into_iter().map(|it| it.id).collect(),
+            seed: opening.seed,
+            dark: opening.shift.as_ref().and_then(|it| it.light) == Some(Light::Dark),
+            wind: opening.shift.as_ref().and_then(|it| it.wind_that_counts()),
             started: now.clone(),
         }
     }
+}
+
+/// Visitors are people like others, known by name and place and by nothing else.
+fn with_visitors(mut plan: Plan, visitors: &[Visitor]) -> Plan {
+    let people = visitors.iter().map(|visitor| Responder {
+        id: visitor.id.clone(),
+        name: visitor.name.clone(),
+        place: visitor.place.clone(),
+        ..Responder::default()
+    });
+    plan.responders.extend(people);
+    plan
 }

@@ -28,6 +28,7 @@ fn file(cue: Cue) -> &'static [u8] {
         Cue::PastTarget => include_bytes!("../../sounds/past-target.wav"),
         Cue::CannotSave => include_bytes!("../../sounds/cannot-save.wav"),
         Cue::OffHarness => include_bytes!("../../sounds/off-harness.wav"),
+        Cue::RescueLost => include_bytes!("../../sounds/rescue-lost.wav"),
     }
 }
 

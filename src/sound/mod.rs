@@ -380,8 +380,9 @@ mod tests {
             Cue::Danger,
             Cue::ChangeNear,
             Cue::CannotSave,
+            Cue::RescueLost,
         ];
-        let round = [Cue::Danger, Cue::ChangeNow, Cue::CheckDue];
+        let round = [Cue::Danger, Cue::ChangeNow, Cue::RescueLost];
         let short = pace(Duration::from_millis(5));
         let (_player, listen) = start_wanting(&working(true), short, &all);
         check_cues(&listen, &round);

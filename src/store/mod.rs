@@ -20,6 +20,8 @@ use std::fmt;
 pub const SETTINGS_KEY: &str = "settings/1";
 /// The key of today's roll call.
 pub const ROLL_CALL_KEY: &str = "roll-call/1";
+/// What was declared for the shift.
+pub const SHIFT_KEY: &str = "shift/1";
 
 /// Values under text keys.
 pub trait Store: Send {
