@@ -7,8 +7,10 @@ mod amend;
 mod cards;
 pub mod check;
 mod explain;
+pub mod fit;
 mod log;
 mod plans;
+mod ready;
 mod rehearse;
 mod run;
 pub mod script;
@@ -44,6 +46,10 @@ enum Command {
     Plan(amend::PlanCommand),
     /// Print a rescue card for every position, to hang where the kit is.
     Cards(cards::Options),
+    /// Say whether the kit at hand fits at a position, with every figure and where its limit comes from.
+    Fit(fit::Options),
+    /// Say of every position whether it can be rescued from today, how long it takes, and what would help most.
+    Ready(ready::Options),
     /// List everything that a check can find, or explain one finding.
     Findings {
         /// Which one, e.g. `bare-number`.
@@ -127,6 +133,8 @@ pub fn main() -> u8 {
         Command::Check { plan, format } => plans::check(&plan, format),
         Command::Plan(command) => amend::amend(&command),
         Command::Cards(options) => cards::cards(&options),
+        Command::Fit(options) => fit::run(&options),
+        Command::Ready(options) => ready::run(&options),
         Command::Findings { id, format } => explain::findings(id.as_deref(), format),
         Command::Schema { format } => explain::schema(format),
         Command::Log(command) => log::log(&command),

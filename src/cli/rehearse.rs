@@ -13,7 +13,7 @@ use crate::incident::{Facts, Moment, prompt};
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::writer::{Saved, Writer};
-use crate::readiness::outlook;
+use crate::readiness::{Depth, outlook};
 use crate::signal::{Effect, Input, JournalReport, LoadedPlan};
 use crate::units::Millis;
 use crate::words::{Language, clock};
@@ -246,11 +246,14 @@ impl Stage {
                 self.answers.push_back(Input::Journal(report));
             }
             Effect::Forecast { basis, plan } => {
-                if let Some(forecast) = outlook(&plan, &basis) {
+                if let Some(forecast) = outlook(&plan, &basis, Depth::LIVE) {
                     self.answers.push_back(Input::Forecast { basis, forecast });
                 }
             }
-            Effect::Close
+            Effect::Standings { .. }
+            | Effect::WhatIfs { .. }
+            | Effect::StopWhatIfs
+            | Effect::Close
             | Effect::Play(_)
             | Effect::Silence
             | Effect::Louder(_)

@@ -225,7 +225,7 @@ fn drive(start: Start, inputs: Receiver<Input>) {
     let found = find(&folders);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
-        .max_blocking_threads(2)
+        .max_blocking_threads(4)
         .build();
     let runtime = match runtime {
         Ok(runtime) => runtime,
@@ -312,10 +312,16 @@ struct Tablet {
 impl Edges for Tablet {
     fn carry_out(&mut self, effect: Effect) {
         match effect {
-            Effect::Open { incident } => self.journal.open(&incident),
+            Effect::Open { incident } => {
+                self.compute.stop_looking_ahead();
+                self.journal.open(&incident);
+            }
             Effect::Append(entries) => self.journal.append(entries),
             Effect::Close => self.journal.close(),
             Effect::Forecast { basis, plan } => self.compute.forecast(basis, plan),
+            Effect::Standings { conditions, plan } => self.compute.standings(conditions, plan),
+            Effect::WhatIfs { conditions, plan } => self.compute.what_ifs(conditions, plan),
+            Effect::StopWhatIfs => self.compute.stop_what_ifs(),
             Effect::Play(cue) => self.player.play(cue),
             Effect::Silence => self.player.silence(),
             Effect::Louder(louder) => self.player.loud(louder),

@@ -6,7 +6,8 @@
 
 use super::cards::{Card, Entry, Kind, Line, Mark, Part, Run, Style};
 use super::{ladder, sketch, urgent};
-use crate::plan::{KitItem, Place, Plan, Position, Routes, Station};
+use crate::plan::{KitItem, Method, Place, Plan, Position, Routes, Station};
+use crate::readiness::{Basis, Depth, outlook};
 use crate::units::{Millimetres, Millis, Written};
 use crate::words::{self, Id, Language, Message};
 
@@ -107,6 +108,33 @@ pub(super) struct Source<'p> {
     pub(super) plan: &'p Plan,
     pub(super) position: &'p Position,
     pub(super) routes: Routes<'p>,
+    /// For every method, from its start to when to change.
+    pub(super) changes: Vec<Millis>,
+}
+
+/// From the start of every method to when to change, with everybody there who does not work here; what a method likely
+/// takes at worst where it is not to be left for another, and what the plan says where nothing can be computed.
+fn changes(plan: &Plan, position: &Position) -> Vec<Millis> {
+    let basis = Basis {
+        position: position.id.clone(),
+        present: plan.responders.iter().map(|it| it.id.clone()).collect(),
+        excluded: position.workers.clone(),
+        since_fall: plan.policy.alarm_time,
+        ..Basis::default()
+    };
+    let forecast = outlook(plan, &basis, Depth::LIVE);
+    let turns = forecast.as_ref().map(|it| it.turns(basis.since_fall));
+    let change = |method: &Method| {
+        let mut turns = turns.iter().flatten();
+        let Some(turn) = turns.find(|it| it.method.method == method.id) else {
+            return method.planned_change();
+        };
+        match turn.change_by {
+            Some(by) => by.saturating_sub(turn.from),
+            None => Millis(turn.method.bad_day_ms.unwrap_or(turn.method.likely_ms)),
+        }
+    };
+    position.methods.iter().map(change).collect()
 }
 
 impl<'p> Source<'p> {
@@ -176,6 +204,7 @@ pub(super) fn card(
         plan,
         position,
         routes: Routes::new(plan),
+        changes: changes(plan, position),
     };
     let mut place = source.place(&position.place);
     if let Some(height) = &position.feet_above_ground {

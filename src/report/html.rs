@@ -89,13 +89,13 @@ pub fn cards(cards: &[Card], paper: Paper) -> Vec<u8> {
 }
 
 /// Writing to a text cannot fail.
-fn add(out: &mut String, arguments: std::fmt::Arguments<'_>) {
+pub(super) fn add(out: &mut String, arguments: std::fmt::Arguments<'_>) {
     out.write_fmt(arguments)
         .expect("a text takes everything that is written to it");
 }
 
 /// A text in which nothing is a tag, an attribute's end or an entity.
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for letter in text.chars() {
         match letter {

@@ -78,7 +78,8 @@ fn method(source: &Source<'_>, index: usize, method: &Method, next: Option<&Meth
         ];
         lines.push(text(Style::Step, runs));
     }
-    let after = voice.span(method.change_after);
+    let after = source.changes.get(index).copied();
+    let after = voice.span(after.unwrap_or_else(|| method.planned_change()));
     let change = match next {
         Some(next) => voice.strong(Id::CardChange, [&after, &next.name]),
         None => voice.strong(Id::CardChangeNone, [&after]),

@@ -2,10 +2,12 @@
 //!
 //! `cards` says what stands on the rescue card of a position; `compose`, `urgent`, `ladder` and `sketch` take it from a plan.
 //! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
-//! measure; `pdf` and `html` write those pages. Everything printed comes from `words`. Knows no disk and no clock, so the
-//! same plan gives the same bytes.
+//! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
+//! site: `places` says what of each, `plots` draws it, `colours` is its style. Everything printed comes from `words`. Knows
+//! no disk and no clock, so the same plan gives the same bytes.
 
 pub mod cards;
+mod colours;
 mod compose;
 mod face;
 pub mod html;
@@ -15,6 +17,9 @@ mod map;
 mod margins;
 pub mod pdf;
 mod pieces;
+mod places;
+mod plots;
+pub mod readiness;
 mod sketch;
 mod urgent;
 
