@@ -2,7 +2,7 @@
 
 use super::entry::{Entry, Next};
 use super::sight::Sight;
-use super::ui::{Icon, Tone};
+use super::ui::{Icon, SheetKind, Tone};
 use crate::incident::{Act, Order, Report};
 use crate::readiness::Posting;
 use crate::units::Millis;
@@ -91,7 +91,7 @@ pub(super) fn people(sight: Sight<'_>) -> Vec<Entry> {
         .map(|person| {
             let (sub, tone) = standing(sight, &person.id);
             Entry::new(
-                Next::Person(person.id.clone()),
+                Next::About(SheetKind::Person, vec![person.id.clone()]),
                 person.name.as_str().into(),
                 sub,
             )
@@ -101,11 +101,8 @@ pub(super) fn people(sight: Sight<'_>) -> Vec<Entry> {
         .collect()
 }
 
-pub(super) fn person(sight: Sight<'_>, id: Option<&str>) -> Vec<Entry> {
+pub(super) fn person(sight: Sight<'_>, id: &str) -> Vec<Entry> {
     let facts = sight.facts();
-    let Some(id) = id else {
-        return Vec::new();
-    };
     let hangs = facts
         .casualties
         .iter()

@@ -7,6 +7,7 @@ use super::ui::{Band, BandKind, LineMark, Tick};
 use super::view::View;
 use crate::incident::target_mark;
 use crate::plan::Method;
+use crate::readiness::NEVER;
 use crate::units::Millis;
 use crate::words::{Id, clock, wall_time};
 use slint::SharedString;
@@ -45,6 +46,7 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     let minute = 60_000;
     let change_by = facts
         .running()
+        .filter(|it| it.change_by < NEVER)
         .map_or(0, |r| r.change_by.0.saturating_sub(fell.0));
     let reach = (target.0 + minute)
         .max(facts.since_fall(at).0 + minute)
@@ -125,7 +127,10 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
         return bands;
     };
     let method = facts.method(&running.method);
-    let changes = off.is_none() && !facts.committed() && case.next_method().is_some();
+    let changes = off.is_none()
+        && !facts.committed()
+        && running.change_by < NEVER
+        && case.next_method().is_some();
     let end = match off {
         Some(off) => off,
         None if changes => running.change_by.max(at),
@@ -147,19 +152,19 @@ fn bands(sight: Sight<'_>, scale: &Scale) -> Vec<Band> {
     if !changes {
         return bands;
     }
-    // What would come after: the next method, and the one after that in the order of the ladder.
+    // What would come after: the next method, and the one after that, each as long as it would be tried from there.
     let mut from = end;
-    let tried = |m: &Method| m.id == running.method || case.tried(m);
-    let next = case.next_method();
-    let later = facts
-        .methods()
-        .iter()
-        .filter(|m| !case.verdict(m).is_out() && !tried(m) && Some(*m) != next);
-    for (index, method) in next.into_iter().chain(later).take(2).enumerate() {
-        let length = facts
-            .forecast_of(&method.id)
-            .map_or(method.change_after.0, |f| f.change_after_ms);
-        let to = Millis(from.0.saturating_add(length));
+    for (index, method) in case.left_in_order().take(2).enumerate() {
+        let since_fall = Millis(from.0.saturating_sub(scale.fell.0));
+        let to = match facts.forecast_of(&method.id) {
+            None => from.saturating_add(method.planned_change()),
+            Some(forecast) => {
+                let by = forecast.change_by(since_fall).saturating_add(scale.fell);
+                // One that is not to be left goes as far as it likely takes.
+                let likely = from.saturating_add(Millis(forecast.likely_ms));
+                if by < NEVER { by.max(from) } else { likely }
+            }
+        };
         if scale.at(from) >= 1.0 {
             break;
         }
@@ -195,6 +200,13 @@ fn footers(sight: Sight<'_>) -> Vec<SharedString> {
                 .filter(|why| why.id == Id::HandsFirst)
                 .map(|why| sight.say(&why)),
         );
+    }
+    if casualty.off.is_none()
+        && facts.running().is_some()
+        && case.target_is_lost()
+        && let Some(fastest) = case.left_in_order().next()
+    {
+        footers.push(sight.with(Id::FastestIs, [&fastest.name]));
     }
     let offset = facts.opened.as_ref().map_or(0, |o| o.started.offset_min);
     let time = wall_time(sight.wall_ms(casualty.fell), offset);

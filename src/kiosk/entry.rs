@@ -17,8 +17,14 @@ pub(super) enum Next {
     Stay(Tap),
     /// Another sheet.
     Open(SheetKind),
-    /// The sheet of one person.
-    Person(String),
+    /// Another sheet, about one thing, or about one that belongs to another.
+    About(SheetKind, Vec<String>),
+    /// This is sent, and the sheet that this one was opened from comes up again.
+    Up(Tap),
+    /// This is sent, and another sheet comes up, about one thing.
+    To(Tap, SheetKind, Vec<String>),
+    /// The log.
+    Log,
     /// Nothing that this sheet knows.
     Nothing,
 }

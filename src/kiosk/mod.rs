@@ -1,12 +1,13 @@
 //! Shows snapshots on the screen and turns touches into inputs. Decides nothing about a rescue.
 //!
-//! `standby`, `rescue`, `aftercare` and `log` are named as their screens in `ui/screens/` and map a snapshot and the time
-//! to what those screens show; `drop_line`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
+//! `standby`, `rescue`, `aftercare`, `log`, `readiness` and `shift` are named as their screens in `ui/screens/` and map a snapshot and the time
+//! to what those screens show; `drop_line`, `sketch`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
 //! presenter pushes the result into the window, only where it differs from what stands there, because each difference is
 //! drawn again. It keeps nothing but which sheet is open and which incident of the log is looked at.
 
 mod aftercare;
 mod casualty_sheets;
+mod change_sheets;
 mod crew_sheets;
 mod drop_line;
 mod entry;
@@ -15,9 +16,13 @@ mod log;
 mod method_sheets;
 mod pictures;
 mod presenter;
+mod readiness;
 mod rescue;
 mod sheets;
+mod shift;
+mod shift_sheets;
 mod sight;
+mod sketch;
 mod standby;
 mod tablet_sheets;
 mod view;

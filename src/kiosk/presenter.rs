@@ -1,15 +1,17 @@
 //! Pushes what is to be shown into the window, and sends what is touched. Synchronous; lives on the screen's thread.
 
 use super::entry::Next;
+use super::readiness::{self, Looking};
 use super::sight::Sight;
 use super::ui::Band;
 use super::ui::{
-    Actions, App, Ask, Choice, Labels, LogItem, LogRow, Notice, Person, SheetKind, State, Tick,
-    Tone,
+    Actions, App, Ask, Choice, GainRow, Labels, LogItem, LogRow, Notice, Person, SheetKind,
+    SiteMark, SiteRow, Spot, State, Tick, Tone,
 };
 use super::view::View;
-use super::{aftercare, log, rescue, sheets, standby};
+use super::{aftercare, log, rescue, sheets, shift, sketch, standby};
 use crate::incident::{Act, Moment, Pick};
+use crate::readiness::WhatIfs;
 use crate::signal::{Snapshot, Tap, Theme};
 use crate::words::{Id, Language, Message, label};
 use slint::{ComponentHandle, Global, Model, ModelRc, SharedString, VecModel};
@@ -56,6 +58,23 @@ struct Lists {
     sheet_choices: Rows<Choice>,
     log_items: Rows<LogItem>,
     log_rows: Rows<LogRow>,
+    site_rows: Rows<SiteRow>,
+    site_marks: Rows<SiteMark>,
+    spots: Rows<Spot>,
+    site_lines: Rows<SharedString>,
+    gains: Rows<GainRow>,
+    parts: Rows<Choice>,
+}
+
+/// The page that stands on the screen while nobody hangs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Page {
+    #[default]
+    Standby,
+    Log,
+    Readiness,
+    Helping,
+    Shift,
 }
 
 /// What the screen itself keeps.
@@ -63,11 +82,12 @@ struct Lists {
 struct Local {
     shown: Option<(Arc<Snapshot>, Moment, bool)>,
     sheet: SheetKind,
-    /// Whose sheet it is, where it is about one person.
-    person: Option<String>,
+    /// What it is about, by id.
+    about: Vec<String>,
     /// True while everybody must look at the prompt: danger, a change of command.
     gripped: bool,
-    log: bool,
+    page: Page,
+    looking: Looking,
     incident: Option<String>,
     undo: Option<u64>,
     spoken: Option<(Language, bool)>,
@@ -112,6 +132,12 @@ impl Presenter {
             sheet_choices => set_sheet_choices,
             log_items => set_log_items,
             log_rows => set_log_rows,
+            site_rows => set_site_rows,
+            site_marks => set_site_marks,
+            spots => set_spots,
+            site_lines => set_site_lines,
+            gains => set_gains,
+            parts => set_parts,
         };
         let presenter = Rc::new(Presenter {
             app: app.as_weak(),
@@ -133,7 +159,7 @@ impl Presenter {
             local.shown = Some((snapshot.clone(), now.clone(), silent));
             let sight = Sight { snapshot, now };
             if snapshot.facts.opened.is_some() {
-                local.log = false;
+                local.page = Page::Standby;
                 local.incident = None;
             }
             let facts = &snapshot.facts;
@@ -182,6 +208,12 @@ impl Presenter {
         lists.sheet_choices.set(&view.sheet_choices);
         lists.log_items.set(&view.log_items);
         lists.log_rows.set(&view.log_rows);
+        lists.site_rows.set(&view.site_rows);
+        lists.site_marks.set(&view.site_marks);
+        lists.spots.set(&view.spots);
+        lists.site_lines.set(&view.site_lines);
+        lists.gains.set(&view.gains);
+        lists.parts.set(&view.parts);
 
         state.set_dark(view.dark);
         state.set_drill(view.drill);
@@ -195,6 +227,23 @@ impl Presenter {
         state.set_command(view.command.clone());
         state.set_shift(view.shift.clone());
         state.set_plan(view.plan.clone());
+        state.set_readiness(view.readiness.clone());
+        state.set_change(view.change.clone());
+        state.set_lost(view.lost.clone());
+        state.set_page_title(view.page_title.clone());
+        state.set_page_sub(view.page_sub.clone());
+        state.set_page_tone(view.page_tone);
+        state.set_site_ways(view.site_ways.clone());
+        state.set_other_ways(view.other_ways.clone());
+        state.set_level(view.level.clone());
+        state.set_level_above(view.level_above);
+        state.set_level_below(view.level_below);
+        state.set_site_one(view.site_one.clone());
+        state.set_helping(view.helping);
+        state.set_progress(view.progress);
+        state.set_progress_text(view.progress_text.clone());
+        state.set_help(view.help.clone());
+        state.set_sign(view.sign.clone());
         state.set_clock_caption(view.clock_caption.clone());
         state.set_until_caption(view.until_caption.clone());
         state.set_place(view.place.clone());
@@ -247,10 +296,20 @@ impl Presenter {
                 me.answer(prompt, Pick::Option(index));
             }
         });
-        on!(on_open, |me, kind| me.open(kind));
+        on!(on_open, |me, kind| me.open(kind, Vec::new()));
         on!(on_choose, |me, kind, id| me.choose(kind, &id));
-        on!(on_close, |me| {
-            me.local.borrow_mut().sheet = SheetKind::None;
+        on!(on_close, |me| me.up());
+        on!(on_work_stopped, |me, position| {
+            let position = position.to_string();
+            (me.send)(Tap::WorkStopped { position });
+        });
+        on!(on_look_at, |me, position| {
+            {
+                let looking = &mut me.local.borrow_mut().looking;
+                looking.position = Some(position.to_string());
+                // The sketch shows where it is.
+                looking.level = None;
+            }
             me.again();
         });
         on!(on_log_open, |me, incident| {
@@ -279,23 +338,104 @@ impl Presenter {
             }
             Ask::Danger => (self.send)(Tap::Do(Act::Danger)),
             Ask::Lead => (self.send)(Tap::Do(Act::TakeCommand)),
-            Ask::Log => {
-                self.local.borrow_mut().log = true;
-                (self.send)(Tap::ReadLog);
-                self.again();
+            Ask::Log => self.read_log(),
+            Ask::Standby => self.turn_to(Page::Standby),
+            Ask::Readiness => self.turn_to(Page::Readiness),
+            Ask::Shift => self.turn_to(Page::Shift),
+            Ask::Change => {
+                self.turn_to(Page::Shift);
+                self.open(SheetKind::Changed, Vec::new());
             }
-            Ask::Standby => {
-                self.local.borrow_mut().log = false;
-                self.again();
+            Ask::Up => self.up(),
+            Ask::Help => {
+                self.turn_to(Page::Helping);
+                // What was found, or is being found, stands: to ask anew is a touch of its own.
+                if self.found().is_none() {
+                    (self.send)(Tap::AskWhatIf);
+                }
+            }
+            Ask::HelpStop => self.stop_or_ask_again(),
+            Ask::LevelUp => self.level(true),
+            Ask::LevelDown => self.level(false),
+        }
+    }
+
+    fn read_log(&self) {
+        self.turn_to(Page::Log);
+        (self.send)(Tap::ReadLog);
+    }
+
+    /// Another page, with nothing over it.
+    fn turn_to(&self, page: Page) {
+        {
+            let mut local = self.local.borrow_mut();
+            local.page = page;
+            local.sheet = SheetKind::None;
+            local.looking = Looking::default();
+        }
+        self.again();
+    }
+
+    /// Back by one: from a sheet to the one it was opened from, from one position to the list, from a page to standby.
+    fn up(&self) {
+        let (sheet, page, looks) = {
+            let local = self.local.borrow();
+            (local.sheet, local.page, local.looking.position.is_some())
+        };
+        match (sheet, page) {
+            (SheetKind::None, Page::Helping) => self.turn_to(Page::Readiness),
+            (SheetKind::None, _) if looks => self.turn_to(Page::Readiness),
+            (SheetKind::None, _) => self.turn_to(Page::Standby),
+            (sheet, _) => {
+                let above = sheets::above(sheet);
+                let (above, kept) = above.unwrap_or((SheetKind::None, 0));
+                let mut about = self.local.borrow().about.clone();
+                about.truncate(kept);
+                self.open(above, about);
             }
         }
     }
 
-    fn open(&self, kind: SheetKind) {
+    /// What would help, as far as it stands on the screen.
+    fn found(&self) -> Option<Arc<WhatIfs>> {
+        let local = self.local.borrow();
+        let (snapshot, ..) = local.shown.as_ref()?;
+        snapshot.what_ifs.clone()
+    }
+
+    /// One key stops what is computed, and asks anew once it has stopped.
+    fn stop_or_ask_again(&self) {
+        (self.send)(match self.found() {
+            Some(found) if !found.ended => Tap::StopWhatIf,
+            Some(_) | None => Tap::AskWhatIf,
+        });
+    }
+
+    fn level(&self, up: bool) {
+        let shown = self.local.borrow().shown.clone();
+        let (Some((snapshot, now, _)), Some(app)) = (shown, self.app.upgrade()) else {
+            return;
+        };
+        let sight = Sight {
+            snapshot: &snapshot,
+            now: &now,
+        };
+        let level = State::get(&app).get_level();
+        let all = readiness::worst_first(sight);
+        if let Some(next) = sketch::next_level(sight, &all, &level, up) {
+            self.local.borrow_mut().looking.level = Some(next);
+        }
+        self.again();
+    }
+
+    fn open(&self, kind: SheetKind, about: Vec<String>) {
         match kind {
             SheetKind::Command => (self.send)(Tap::NextInCommand),
             kind => {
-                self.local.borrow_mut().sheet = kind;
+                {
+                    let mut local = self.local.borrow_mut();
+                    (local.sheet, local.about) = (kind, about);
+                }
                 self.again();
             }
         }
@@ -310,19 +450,25 @@ impl Presenter {
             snapshot: &snapshot,
             now: &now,
         };
-        let person = self.local.borrow().person.clone();
-        match sheets::chosen(sight, kind, person.as_deref(), id) {
-            Next::Person(id) => {
-                self.local.borrow_mut().person = Some(id);
-                self.open(SheetKind::Person);
+        let about = self.local.borrow().about.clone();
+        match sheets::chosen(sight, kind, &about, id) {
+            Next::About(kind, about) => self.open(kind, about),
+            Next::Up(tap) => {
+                (self.send)(tap);
+                self.up();
             }
+            Next::To(tap, kind, about) => {
+                (self.send)(tap);
+                self.open(kind, about);
+            }
+            Next::Log => self.read_log(),
             Next::Send(tap) => {
                 self.local.borrow_mut().sheet = SheetKind::None;
                 (self.send)(tap);
                 self.again();
             }
             Next::Stay(tap) => (self.send)(tap),
-            Next::Open(kind) => self.open(kind),
+            Next::Open(kind) => self.open(kind, Vec::new()),
             Next::Nothing => {}
         }
     }
@@ -358,10 +504,18 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
     match (&snapshot.facts.opened, snapshot.facts.casualty().off) {
         (Some(_), Some((off, _))) => aftercare::fill(&mut view, sight, off),
         (Some(_), None) => rescue::fill(&mut view, sight),
-        (None, _) if local.log => log::fill(&mut view, sight, local.incident.as_deref()),
-        (None, _) => standby::fill(&mut view, sight),
+        (None, _) => {
+            shift::fill_all(&mut view, sight);
+            match local.page {
+                Page::Standby => standby::fill(&mut view, sight),
+                Page::Log => log::fill(&mut view, sight, local.incident.as_deref()),
+                Page::Readiness => readiness::fill(&mut view, sight, &local.looking),
+                Page::Helping => readiness::fill_help(&mut view, sight),
+                Page::Shift => shift::fill(&mut view, sight),
+            }
+        }
     }
-    sheets::fill(&mut view, sight, local.sheet, local.person.as_deref());
+    sheets::fill(&mut view, sight, local.sheet, &local.about);
     view
 }
 
@@ -390,4 +544,10 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_earlier(say(Id::LogOlder));
     labels.set_later(say(Id::LogNewer));
     labels.set_log_empty(say(Id::LogEmpty));
+    labels.set_ready(say(Id::GradeReady));
+    labels.set_slow(say(Id::GradeSlow));
+    labels.set_not_ready(say(Id::GradeNotReady));
+    labels.set_north(say(Id::CardSketchNorth));
+    labels.set_level_up(say(Id::LevelHigher));
+    labels.set_level_down(say(Id::LevelLower));
 }

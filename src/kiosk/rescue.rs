@@ -6,6 +6,7 @@ use super::ui::{Choice, Icon, Kit, Mark, Person, Place, Prompt, Screen, Tone};
 use super::view::View;
 use super::{drop_line, pictures, ui};
 use crate::incident::{self, Act, Aftercare, Condition, Whereabouts, past_target, prompt};
+use crate::readiness::NEVER;
 use crate::units::Millis;
 use crate::words::{Id, clock, metres, seconds, wall_time};
 use slint::SharedString;
@@ -96,7 +97,8 @@ fn until(view: &mut View, sight: Sight<'_>) {
         return;
     };
     let asks = facts.danger.is_none() && facts.outside.leads.is_none();
-    if facts.committed() || !asks || facts.case().next_method().is_none() {
+    let stays = running.change_by >= NEVER;
+    if facts.committed() || !asks || stays || facts.case().next_method().is_none() {
         return;
     }
     let left = Millis(

@@ -1,65 +1,210 @@
-//! Says which sheet can be open, what its head says, and what a touched choice asks for.
+//! Says which sheet can be open, what its head says, what a touched choice asks for, and which sheet it was opened from.
 //!
-//! The sheets of a running incident are made in `casualty_sheets`, `crew_sheets` and `method_sheets`, those of the tablet in
-//! `tablet_sheets`; each entry there is made together with what it asks for.
+//! The sheets of a running incident are made in `casualty_sheets`, `crew_sheets` and `method_sheets`, those of a shift in
+//! `shift_sheets` and `change_sheets`, those of the tablet in `tablet_sheets`; each entry is made together with what it
+//! asks for. A sheet may be about something: a person, a position and who allows work there, a station and its item.
 
 use super::entry::{Entry, Next};
 use super::sight::Sight;
-use super::ui::{Icon, Sheet, SheetKind};
+use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
-use super::{casualty_sheets, crew_sheets, method_sheets, tablet_sheets};
+use super::{
+    casualty_sheets, change_sheets, crew_sheets, method_sheets, shift, shift_sheets, tablet_sheets,
+};
 use crate::words::{Id, Message};
 use slint::SharedString;
 
 /// Which sheet can be open in this state.
 pub(super) fn applies(kind: SheetKind, sight: Sight<'_>) -> bool {
     match kind {
-        SheetKind::None => true,
-        SheetKind::Shift | SheetKind::Command | SheetKind::Plan | SheetKind::Tablet => {
-            sight.facts().opened.is_none()
-        }
-        SheetKind::Language => true,
+        SheetKind::None | SheetKind::Language => true,
+        SheetKind::Command | SheetKind::Plan | SheetKind::Tablet => sight.facts().opened.is_none(),
+        kind if of_shift(kind) => sight.facts().opened.is_none(),
         _ => sight.facts().is_open(),
     }
 }
 
-pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, person: Option<&str>) {
-    let hint = SharedString::default();
-    let title = match kind {
-        SheetKind::None | SheetKind::Command => return,
-        SheetKind::Plan => {
-            view.sheet = tablet_sheets::plan_head(sight);
-            view.sheet_choices = choices(sight, kind, person);
-            return;
-        }
-        SheetKind::Shift => view.shift.title.clone(),
-        SheetKind::Call => sight.say(&crew_sheets::call_head(sight)),
-        SheetKind::Person => {
-            person.map_or_else(SharedString::default, |id| sight.facts().name(id).into())
-        }
-        SheetKind::Condition => sight.label(Id::SheetCondition),
-        SheetKind::Ways => sight.label(Id::SheetOther),
-        SheetKind::FallTime => sight.label(Id::SheetFall),
-        SheetKind::Place => sight.label(Id::SheetWhere),
-        SheetKind::Tablet => sight.label(Id::SheetTablet),
-        SheetKind::People => sight.label(Id::SheetPeople),
-        SheetKind::Casualties => sight.label(Id::SheetCasualties),
-        SheetKind::Naming => sight.label(Id::SheetNaming),
-        SheetKind::Stop => sight.label(Id::SheetStop),
-        SheetKind::Wind => sight.label(Id::SheetWind),
-        SheetKind::Note => sight.label(Id::SheetNote),
-        SheetKind::More => sight.label(Id::SheetMore),
-        SheetKind::Language => sight.label(Id::SheetLanguage),
+/// True for a sheet that lies over the screen of the shift.
+pub(super) fn of_shift(kind: SheetKind) -> bool {
+    title(kind).is_some()
+}
+
+/// The sheet that another one was opened from, and how much of what that one is about it keeps.
+pub(super) fn above(kind: SheetKind) -> Option<(SheetKind, usize)> {
+    Some(match kind {
+        SheetKind::PlaceInUse => (SheetKind::Places, 0),
+        SheetKind::Permit | SheetKind::Workers | SheetKind::Watcher => (SheetKind::PlaceInUse, 1),
+        SheetKind::Letters => (SheetKind::Permit, 1),
+        SheetKind::WindMean | SheetKind::Gusts => (SheetKind::Weather, 0),
+        SheetKind::Holder => (SheetKind::Crew, 0),
+        SheetKind::Station => (SheetKind::Kit, 0),
+        SheetKind::Count => (SheetKind::Station, 1),
+        SheetKind::AllowWho => (SheetKind::Allow, 0),
+        SheetKind::AllowWhy => (SheetKind::AllowWho, 1),
+        SheetKind::Left | SheetKind::Moved | SheetKind::WindNow => (SheetKind::Changed, 0),
+        SheetKind::Visitor => (SheetKind::Shift, 0),
+        _ => return None,
+    })
+}
+
+/// What the head of a sheet of the shift says.
+fn title(kind: SheetKind) -> Option<Id> {
+    Some(match kind {
+        SheetKind::Shift => Id::PartPeople,
+        SheetKind::Places | SheetKind::PlaceInUse => Id::SheetPlaces,
+        SheetKind::Permit | SheetKind::Letters => Id::SheetPermit,
+        SheetKind::Workers => Id::SheetWorkers,
+        SheetKind::Watcher => Id::SheetWatcher,
+        SheetKind::Weather => Id::SheetWeather,
+        SheetKind::WindMean => Id::SheetWindMean,
+        SheetKind::Gusts => Id::SheetGusts,
+        SheetKind::Crew => Id::SheetCrew,
+        SheetKind::Holder => Id::SheetHolder,
+        SheetKind::Kit | SheetKind::Station => Id::SheetKit,
+        SheetKind::Count => Id::SheetCount,
+        SheetKind::Radio => Id::SheetRadio,
+        SheetKind::Battery => Id::SheetBattery,
+        SheetKind::Briefing => Id::SheetBriefing,
+        SheetKind::Allow => Id::SheetAllow,
+        SheetKind::AllowWho => Id::SheetAllowWho,
+        SheetKind::AllowWhy => Id::SheetAllowWhy,
+        SheetKind::Changed => Id::SheetChanged,
+        SheetKind::Left => Id::SheetLeft,
+        SheetKind::Moved => Id::SheetMoved,
+        SheetKind::WindNow => Id::SheetWind,
+        SheetKind::Visitor => Id::SheetVisitor,
+        SheetKind::Sign => Id::SheetSign,
+        _ => return None,
+    })
+}
+
+pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, about: &[String]) {
+    view.sheet = match kind {
+        SheetKind::None | SheetKind::Command | SheetKind::Parts => return,
+        SheetKind::Plan => tablet_sheets::plan_head(sight),
+        kind if of_shift(kind) => shift_head(sight, kind, about),
+        kind => Sheet {
+            kind,
+            title: head(sight, kind, about),
+            ..Sheet::default()
+        },
     };
-    view.sheet = Sheet { kind, title, hint };
     if kind == SheetKind::Call {
         let lines = crate::incident::call_words(sight.facts());
         view.sheet_lines = lines.iter().map(|it: &Message| sight.say(it)).collect();
     }
-    view.sheet_choices = choices(sight, kind, person);
+    view.sheet_choices = choices(entries(sight, kind, about));
 }
 
-fn choices(sight: Sight<'_>, kind: SheetKind, person: Option<&str>) -> Vec<super::ui::Choice> {
+fn head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> SharedString {
+    let id = match kind {
+        SheetKind::Call => return sight.say(&crew_sheets::call_head(sight)),
+        SheetKind::Person => {
+            let person = about.first();
+            return person.map_or_else(SharedString::default, |id| sight.facts().name(id).into());
+        }
+        SheetKind::Condition => Id::SheetCondition,
+        SheetKind::Ways => Id::SheetOther,
+        SheetKind::FallTime => Id::SheetFall,
+        SheetKind::Place => Id::SheetWhere,
+        SheetKind::Tablet => Id::SheetTablet,
+        SheetKind::People => Id::SheetPeople,
+        SheetKind::Casualties => Id::SheetCasualties,
+        SheetKind::Naming => Id::SheetNaming,
+        SheetKind::Stop => Id::SheetStop,
+        SheetKind::Wind => Id::SheetWind,
+        SheetKind::Note => Id::SheetNote,
+        SheetKind::More => Id::SheetMore,
+        SheetKind::Language => Id::SheetLanguage,
+        _ => return SharedString::default(),
+    };
+    sight.label(id)
+}
+
+/// The head of a sheet of the shift: its question, and under it what it is about or what is open.
+fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
+    let snapshot = sight.snapshot;
+    let plan = &snapshot.plan.plan;
+    let first = about.first().map_or("", String::as_str);
+    let position = || SharedString::from(plan.position(first).map_or(first, |it| &it.name));
+    let station = || SharedString::from(plan.station(first).map_or(first, |it| &it.name));
+    let none = |id, entries: Vec<Entry>| match entries.is_empty() {
+        true => sight.label(id),
+        false => SharedString::default(),
+    };
+    let arg: SharedString = match kind {
+        SheetKind::Permit | SheetKind::Letters => {
+            let mut used = snapshot.shift.in_use.iter();
+            let used = used.find(|it| it.position == first);
+            used.map_or_else(SharedString::default, |it| it.permit.as_str().into())
+        }
+        SheetKind::Holder => first.into(),
+        SheetKind::AllowWhy => {
+            let by = about.get(1).map_or("", String::as_str);
+            snapshot.shift.name(by, plan).into()
+        }
+        _ => SharedString::default(),
+    };
+    let id = title(kind).unwrap_or(Id::PartPeople);
+    let mut head = sight.with(id, [&*arg]);
+    let hint = match kind {
+        SheetKind::PlaceInUse => {
+            head = position();
+            shift_sheets::open_at(sight, first).unwrap_or_default()
+        }
+        SheetKind::Station => {
+            head = super::sight::capital(&station());
+            sight.label(Id::SheetKit)
+        }
+        SheetKind::Permit
+        | SheetKind::Letters
+        | SheetKind::Workers
+        | SheetKind::Watcher
+        | SheetKind::AllowWho
+        | SheetKind::AllowWhy => position(),
+        SheetKind::Count => {
+            let item = about.get(1).map_or("", String::as_str);
+            let kept = plan.station(first);
+            let mut items = kept.into_iter().flat_map(|it| &it.kit);
+            let item = items.find(|it| it.id == item);
+            item.map_or_else(SharedString::default, |it| it.name.as_str().into())
+        }
+        SheetKind::Holder => none(Id::SheetHolderNobody, entries(sight, kind, about)),
+        SheetKind::Crew | SheetKind::Kit => none(Id::SheetFirst, entries(sight, kind, about)),
+        SheetKind::Allow => none(Id::SheetAllowNone, entries(sight, kind, about)),
+        SheetKind::Radio => {
+            let radio = plan.radio.as_ref();
+            let said = radio.map(|it| sight.with(Id::RadioChannel, [&it.channel]));
+            said.unwrap_or_default()
+        }
+        SheetKind::Battery => sight.label(Id::BatteryWhat),
+        SheetKind::Changed => sight.label(Id::SheetChangedSub),
+        SheetKind::Sign => match shift::open(sight).first() {
+            Some(point) => sight.with(Id::ShiftNotSigned, [&*sight.say(point)]),
+            None => none(Id::PlanApproveNobody, entries(sight, kind, about)),
+        },
+        _ => SharedString::default(),
+    };
+    Sheet {
+        kind,
+        title: head,
+        hint,
+        broad: matches!(
+            kind,
+            SheetKind::Places
+                | SheetKind::PlaceInUse
+                | SheetKind::Crew
+                | SheetKind::Radio
+                | SheetKind::Battery
+                | SheetKind::Allow
+                | SheetKind::Shift
+                | SheetKind::AllowWhy
+        ),
+        keys: matches!(kind, SheetKind::Permit | SheetKind::Letters),
+    }
+}
+
+pub(super) fn choices(entries: Vec<Entry>) -> Vec<Choice> {
     let shown = |entry: Entry| {
         let mut choice = entry.choice;
         if choice.chosen {
@@ -68,11 +213,12 @@ fn choices(sight: Sight<'_>, kind: SheetKind, person: Option<&str>) -> Vec<super
         }
         choice
     };
-    let entries = entries(sight, kind, person);
     entries.into_iter().map(shown).collect()
 }
 
-fn entries(sight: Sight<'_>, kind: SheetKind, person: Option<&str>) -> Vec<Entry> {
+fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
+    let first = about.first().map_or("", String::as_str);
+    let second = about.get(1).map_or("", String::as_str);
     match kind {
         SheetKind::None | SheetKind::Command => Vec::new(),
         SheetKind::Condition => casualty_sheets::condition(sight),
@@ -87,17 +233,44 @@ fn entries(sight: Sight<'_>, kind: SheetKind, person: Option<&str>) -> Vec<Entry
         SheetKind::Wind => method_sheets::winds(sight),
         SheetKind::Call => crew_sheets::call(sight),
         SheetKind::People => crew_sheets::people(sight),
-        SheetKind::Person => crew_sheets::person(sight, person),
-        SheetKind::Shift => tablet_sheets::shift(sight),
+        SheetKind::Person => crew_sheets::person(sight, first),
         SheetKind::Plan => tablet_sheets::plan(sight),
         SheetKind::Tablet => tablet_sheets::tablet(sight),
         SheetKind::Language => tablet_sheets::languages(sight),
+        SheetKind::Parts => shift::parts(sight),
+        SheetKind::Places => shift_sheets::places(sight),
+        SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
+        SheetKind::Permit => shift_sheets::permit(sight, first),
+        SheetKind::Letters => shift_sheets::letters(sight, first),
+        SheetKind::Workers => shift_sheets::workers(sight, first),
+        SheetKind::Watcher => shift_sheets::watcher(sight, first),
+        SheetKind::Weather => shift_sheets::weather(sight),
+        SheetKind::WindMean => shift_sheets::mean_winds(sight),
+        SheetKind::Gusts => shift_sheets::gusts(sight),
+        SheetKind::Crew => shift_sheets::crew(sight),
+        SheetKind::Holder => shift_sheets::holders(sight, first),
+        SheetKind::Kit => shift_sheets::kit(sight),
+        SheetKind::Station => shift_sheets::station(sight, first),
+        SheetKind::Count => shift_sheets::count(sight, first, second),
+        SheetKind::Radio => shift_sheets::radio(sight),
+        SheetKind::Battery => shift_sheets::battery(sight),
+        SheetKind::Briefing => shift_sheets::briefing(sight),
+        SheetKind::Allow => shift_sheets::not_ready(sight),
+        SheetKind::AllowWho => shift_sheets::allow_who(sight, first),
+        SheetKind::AllowWhy => shift_sheets::allow_why(sight, first, second),
+        SheetKind::Shift => change_sheets::people(sight),
+        SheetKind::Visitor => change_sheets::visitor(sight),
+        SheetKind::Changed => change_sheets::what(sight),
+        SheetKind::Left => change_sheets::left(sight),
+        SheetKind::Moved => change_sheets::moved(sight),
+        SheetKind::WindNow => change_sheets::wind_now(sight),
+        SheetKind::Sign => change_sheets::sign(sight),
     }
 }
 
 /// What a touched choice asks for.
-pub(super) fn chosen(sight: Sight<'_>, kind: SheetKind, person: Option<&str>, id: &str) -> Next {
-    let mut entries = entries(sight, kind, person).into_iter();
+pub(super) fn chosen(sight: Sight<'_>, kind: SheetKind, about: &[String], id: &str) -> Next {
+    let mut entries = entries(sight, kind, about).into_iter();
     entries
         .find(|entry| entry.choice.id == id && entry.choice.enabled)
         .map_or(Next::Nothing, |entry| entry.next)

@@ -2,6 +2,7 @@
 
 use super::ui::{Icon, Saved, Tile, Tone};
 use crate::incident::{Facts, Moment};
+use crate::readiness::{Grade, Scope};
 use crate::signal::{self, Snapshot};
 use crate::units::Millis;
 use crate::words::{Id, Language, Message};
@@ -46,6 +47,19 @@ impl<'a> Sight<'a> {
         self.say(&Message::with(id, args))
     }
 
+    /// Who is here and what is not ready, as the shift is asked with.
+    pub(super) fn roll(&self) -> Roll {
+        let snapshot = self.snapshot;
+        let people = snapshot.plan.plan.responders.iter().map(|it| &it.id);
+        let absent = &snapshot.roll_call.absent;
+        let standings = snapshot.standings.iter();
+        let not_ready = standings.filter(|it| it.grade == Grade::NotReady);
+        Roll {
+            present: people.filter(|id| !absent.contains(id)).cloned().collect(),
+            not_ready: not_ready.map(|it| it.position.clone()).collect(),
+        }
+    }
+
     /// The wall clock at a moment of the incident's time line.
     pub(super) fn wall_ms(&self, at: Millis) -> i64 {
         self.facts()
@@ -71,6 +85,25 @@ impl<'a> Sight<'a> {
                 text: self.label(Id::NotSaved),
                 good: false,
             },
+        }
+    }
+}
+
+/// Who is here and what is not ready.
+#[derive(Debug)]
+pub(super) struct Roll {
+    /// Responder ids.
+    pub(super) present: Vec<String>,
+    /// Position ids.
+    pub(super) not_ready: Vec<String>,
+}
+
+impl Roll {
+    pub(super) fn scope<'a>(&'a self, sight: Sight<'a>) -> Scope<'a> {
+        Scope {
+            plan: &sight.snapshot.plan.plan,
+            present: &self.present,
+            not_ready: &self.not_ready,
         }
     }
 }

@@ -1,9 +1,11 @@
-//! Fills the standby screen: the plan in use, where somebody may hang, who is on shift.
+//! Fills the standby screen: the plan in use, where somebody may hang, who is on shift, how the site stands.
 
-use super::sight::{Sight, tile};
+use super::sight::{Sight, capital, tile};
 use super::ui::{Choice, Icon, Screen, Tone};
 use super::view::View;
+use super::{readiness, shift, shift_sheets};
 use crate::incident::PlanStanding;
+use crate::readiness::Grade;
 use crate::words::Id;
 use slint::SharedString;
 
@@ -13,7 +15,10 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     view.screen = Screen::Standby;
     view.site = plan.site.name.as_str().into();
     let named = sight.with(Id::StandbyPlan, [&snapshot.plan.name, &plan.site.revision]);
-    let not_ready = snapshot.standings.iter().filter(|it| it.why_not.is_some());
+    let not_ready = snapshot
+        .standings
+        .iter()
+        .filter(|it| it.grade == Grade::NotReady);
     let (standing, tone) = match (snapshot.plan.standing, not_ready.count()) {
         (PlanStanding::Fit, 0) => (sight.label(Id::StandbyPlanFit), Tone::Plain),
         (PlanStanding::Fit, places) => {
@@ -28,6 +33,16 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         PlanStanding::None => standing.to_string(),
         _ => format!("{standing} · {named}"),
     };
+    if snapshot.shift.begun && !snapshot.shift_holds {
+        view.plan_tone = Tone::Caution;
+        line = sight.label(Id::ShiftLapsed).into();
+    } else if let Some((why, others)) = allowances(sight) {
+        view.plan_tone = Tone::Caution;
+        line = why.into();
+        if others > 0 {
+            line = format!("{line} (+{others})");
+        }
+    }
     if plan.site.invented {
         line = format!("{} · {line}", sight.label(Id::InventedSite));
     }
@@ -39,23 +54,25 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             .positions
             .iter()
             .map(|p| {
-                let standing = snapshot.standings.iter().find(|it| it.position == p.id);
-                (p, standing.and_then(|it| it.why_not.as_ref()))
-            })
-            .map(|(p, why_not)| Choice {
-                id: p.id.as_str().into(),
-                title: p.name.as_str().into(),
-                sub: why_not.map_or_else(SharedString::default, |why| {
-                    sight.with(Id::NotReady, [sight.say(why).as_str()])
-                }),
-                tone: match why_not {
-                    Some(_) => Tone::Quiet,
-                    None => Tone::Plain,
-                },
-                held: true,
-                enabled: true,
-                chosen: false,
-                icon: Icon::None,
+                let mut standings = snapshot.standings.iter();
+                let not_ready =
+                    standings.any(|it| it.position == p.id && it.grade == Grade::NotReady);
+                // Why it is not ready has room on the page of readiness.
+                let sub = match not_ready {
+                    true => allowed_by(sight, &p.id)
+                        .unwrap_or_else(|| capital(&sight.label(Id::GradeNotReady))),
+                    false => SharedString::default(),
+                };
+                Choice {
+                    id: p.id.as_str().into(),
+                    title: p.name.as_str().into(),
+                    sub,
+                    tone: if not_ready { Tone::Quiet } else { Tone::Plain },
+                    held: true,
+                    enabled: true,
+                    chosen: false,
+                    icon: Icon::None,
+                }
             })
             .collect(),
     };
@@ -91,12 +108,33 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         },
         Icon::Plan,
     );
-    let all = plan.responders.len();
-    let here = plan
-        .responders
-        .iter()
-        .filter(|r| !snapshot.roll_call.absent.contains(&r.id))
-        .count();
-    let shift = sight.with(Id::StandbyOnShift, [&here.to_string(), &all.to_string()]);
-    view.shift = tile(shift, SharedString::default(), Tone::Plain, Icon::People);
+    shift::way_here(view, sight);
+    readiness::way_here(view, sight);
+}
+
+/// True where people work at a position that is not ready.
+fn works_unready(sight: Sight<'_>, position: &str) -> bool {
+    let snapshot = sight.snapshot;
+    let mut used = snapshot.shift.in_use.iter();
+    let mut standings = snapshot.standings.iter();
+    used.any(|it| it.position == position)
+        && standings.any(|it| it.position == position && it.grade == Grade::NotReady)
+}
+
+/// Who lets people work at a position in use that is not ready.
+fn allowed_by(sight: Sight<'_>, position: &str) -> Option<SharedString> {
+    let shift = &sight.snapshot.shift;
+    let allowed = shift.allowance(position)?;
+    let by = shift.name(&allowed.by, &sight.snapshot.plan.plan);
+    works_unready(sight, position).then(|| sight.with(Id::AllowedShort, [by]))
+}
+
+/// The first of them with the reason, and how many others there are.
+fn allowances(sight: Sight<'_>) -> Option<(SharedString, usize)> {
+    let used = sight.snapshot.shift.in_use.iter();
+    let mut allowed = used
+        .filter(|it| works_unready(sight, &it.position))
+        .filter_map(|it| shift_sheets::allowance(sight, &it.position));
+    let first = allowed.next()?;
+    Some((first, allowed.count()))
 }

@@ -1,4 +1,4 @@
-//! Fills the sheets that belong to the tablet: who is on shift, the plan and its approval, look, sound and language.
+//! Fills the sheets that belong to the tablet: the plan and its approval, look, sound and language.
 
 use super::entry::{Entry, Next};
 use super::sight::Sight;
@@ -8,30 +8,6 @@ use crate::plan::Responder;
 use crate::signal::{Tap, Theme};
 use crate::words::{Id, Language, date_and_time};
 use slint::SharedString;
-
-pub(super) fn shift(sight: Sight<'_>) -> Vec<Entry> {
-    let snapshot = sight.snapshot;
-    let people = &snapshot.plan.plan.responders;
-    people
-        .iter()
-        .map(|person| {
-            let held: Vec<_> = person
-                .qualifications
-                .iter()
-                .map(|held| held.name.as_str())
-                .collect();
-            let swap = Tap::SwapPresent {
-                responder: person.id.clone(),
-            };
-            Entry::new(
-                Next::Stay(swap),
-                person.name.as_str().into(),
-                held.join(", ").into(),
-            )
-            .chosen(!snapshot.roll_call.absent.contains(&person.id))
-        })
-        .collect()
-}
 
 /// Which plan this is, and how far it can be trusted.
 pub(super) fn plan_head(sight: Sight<'_>) -> Sheet {
@@ -64,6 +40,7 @@ pub(super) fn plan_head(sight: Sight<'_>) -> Sheet {
         kind: SheetKind::Plan,
         title,
         hint,
+        ..Sheet::default()
     }
 }
 
@@ -117,7 +94,7 @@ pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
     let nothing = SharedString::default;
     let touch =
         |tap, title, sub, icon| Entry::new(Next::Stay(tap), sight.label(title), sub).icon(icon);
-    vec![
+    let mut entries = vec![
         touch(Tap::SwapTheme, look, nothing(), Icon::Look),
         touch(Tap::TestSound, Id::StandbySound, nothing(), Icon::Sound),
         touch(Tap::SwapLouder, volume, nothing(), Icon::Sound),
@@ -133,7 +110,12 @@ pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
             sight.language().name().into(),
         )
         .icon(Icon::Language),
-    ]
+    ];
+    if sight.snapshot.shift.begun {
+        // Its own tile says then what changed.
+        entries.push(Entry::new(Next::Log, sight.label(Id::StandbyLog), nothing()).icon(Icon::Log));
+    }
+    entries
 }
 
 /// Each language by its own name.

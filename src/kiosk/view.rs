@@ -1,8 +1,8 @@
 //! What stands on the screen, as plain values: the mirror of `State` in `ui/api/state.slint`.
 
 use super::ui::{
-    Band, Choice, Kit, LineMark, LogItem, LogRow, Notice, Person, Place, Prompt, Saved, Screen,
-    Sheet, SheetKind, Tick, Tile, Tone,
+    Band, Choice, GainRow, Grade, Kit, LineMark, LogItem, LogRow, Lost, Notice, Person, Place,
+    Prompt, Saved, Screen, Sheet, SheetKind, SiteMark, SiteRow, Spot, Tick, Tile, Tone,
 };
 use slint::SharedString;
 
@@ -26,6 +26,33 @@ pub struct View {
     pub command: Tile,
     pub shift: Tile,
     pub plan: Tile,
+    pub readiness: Tile,
+    pub change: Tile,
+    pub lost: Lost,
+
+    pub page_title: SharedString,
+    pub page_sub: SharedString,
+    pub page_tone: Tone,
+
+    pub site_rows: Vec<SiteRow>,
+    pub site_marks: Vec<SiteMark>,
+    pub spots: Vec<Spot>,
+    pub site_ways: SharedString,
+    pub other_ways: SharedString,
+    pub level: SharedString,
+    pub level_above: bool,
+    pub level_below: bool,
+    pub site_one: SiteRow,
+    pub site_lines: Vec<SharedString>,
+
+    pub helping: bool,
+    pub gains: Vec<GainRow>,
+    pub progress: f32,
+    pub progress_text: SharedString,
+    pub help: Tile,
+
+    pub parts: Vec<Choice>,
+    pub sign: Tile,
 
     pub clock: Vec<SharedString>,
     pub clock_caption: SharedString,
@@ -87,6 +114,32 @@ impl Default for View {
             command: Tile::default(),
             shift: Tile::default(),
             plan: Tile::default(),
+            readiness: Tile::default(),
+            change: Tile::default(),
+            lost: Lost::default(),
+            page_title: SharedString::default(),
+            page_sub: SharedString::default(),
+            page_tone: Tone::Plain,
+            site_rows: Vec::new(),
+            site_marks: Vec::new(),
+            spots: Vec::new(),
+            site_ways: SharedString::default(),
+            other_ways: SharedString::default(),
+            level: SharedString::default(),
+            level_above: false,
+            level_below: false,
+            site_one: SiteRow {
+                grade: Grade::Ready,
+                ..SiteRow::default()
+            },
+            site_lines: Vec::new(),
+            helping: false,
+            gains: Vec::new(),
+            progress: 0.0,
+            progress_text: SharedString::default(),
+            help: Tile::default(),
+            parts: Vec::new(),
+            sign: Tile::default(),
             clock: Vec::new(),
             clock_caption: SharedString::default(),
             until: Vec::new(),
