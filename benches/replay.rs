@@ -11,7 +11,7 @@ use divan::black_box;
 use groundward::engine::Engine;
 use groundward::incident::{Event, Moment, Pick, Record, State, prompt};
 use groundward::plan::{self, DEMO};
-use groundward::readiness::outlook;
+use groundward::readiness::{Depth, outlook};
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Input, Tap};
 use groundward::units::Millis;
@@ -259,7 +259,7 @@ impl Drill {
                     Record::from_json(&entry.json).expect("it was written by the engine")
                 })),
                 Effect::Forecast { basis, plan } => {
-                    if let Some(forecast) = outlook(&plan, &basis) {
+                    if let Some(forecast) = outlook(&plan, &basis, Depth::ROUGH) {
                         self.take(Input::Forecast { basis, forecast });
                     }
                 }

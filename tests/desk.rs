@@ -4,7 +4,7 @@
 
 use groundward::engine::Engine;
 use groundward::incident::{Act, Choice, Facts, Moment, Pick, Prompt, Record, State, prompt};
-use groundward::readiness::{Basis, outlook};
+use groundward::readiness::{Basis, Depth, outlook};
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Input, Tap};
 use groundward::units::Millis;
@@ -96,7 +96,7 @@ impl Desk {
                 }
                 Effect::Forecast { basis, plan } => {
                     let basis: Basis = basis.clone();
-                    if let Some(forecast) = outlook(plan, &basis) {
+                    if let Some(forecast) = outlook(plan, &basis, Depth::ROUGH) {
                         self.wanted.push(Input::Forecast { basis, forecast });
                     }
                 }

@@ -14,7 +14,7 @@ use groundward::incident::{
     Record, Report, State, Stop, prompt,
 };
 use groundward::journal::writer::Writer;
-use groundward::readiness::outlook;
+use groundward::readiness::{Depth, outlook};
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, Entry, Input, JournalReport, Tap};
 use groundward::units::{Millis, Speed};
@@ -511,8 +511,8 @@ impl World {
                 }
             }
             Effect::Forecast { basis, plan } => {
-                let input =
-                    outlook(&plan, &basis).map(|forecast| Input::Forecast { basis, forecast });
+                let input = outlook(&plan, &basis, Depth::ROUGH)
+                    .map(|forecast| Input::Forecast { basis, forecast });
                 if self.chance.one_in(2) {
                     input
                 } else {

@@ -4,7 +4,7 @@ use crate::support::plans::plan_toml;
 use groundward::clock::Clock;
 use groundward::engine::{Edges, Engine, run};
 use groundward::incident::{Act, Condition, Moment};
-use groundward::readiness::outlook;
+use groundward::readiness::{Depth, outlook};
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Effect, INPUTS_MAX, Input, Slot, Snapshot, Tap};
 use std::sync::Arc;
@@ -154,7 +154,8 @@ fn the_answer_of_a_computation_is_an_input_and_a_stale_one_is_refused() {
             .recv_timeout(Duration::from_secs(20))
             .expect("a forecast is asked for");
         if let Effect::Forecast { basis, plan } = effect {
-            let forecast = outlook(&plan, &basis).expect("the position is in the plan");
+            let forecast =
+                outlook(&plan, &basis, Depth::ROUGH).expect("the position is in the plan");
             break Input::Forecast { basis, forecast };
         }
     };

@@ -1,5 +1,6 @@
 //! Holds what several test modules need: plans made from a seed, and a seeded source of chance.
 
+pub(crate) mod oracle;
 pub(crate) mod plans;
 
 /// The day on which the built-in plans are looked at, whenever the tests run.
