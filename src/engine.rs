@@ -118,6 +118,8 @@ pub struct Engine {
     looking: Option<Conditions>,
     /// True once the times from that are here.
     has_times: bool,
+    /// True while the shift held when that was last looked at.
+    held: bool,
     what_ifs: Option<Arc<WhatIfs>>,
 }
 
@@ -145,6 +147,7 @@ impl Engine {
             day: None,
             looking: None,
             has_times: false,
+            held: false,
             what_ifs: None,
         }
     }
@@ -182,6 +185,12 @@ impl Engine {
             true => Vec::new(),
             false => self.look(now.day(), true),
         }
+    }
+
+    /// True where the signature of the shift has begun to hold or run out since this was asked last.
+    pub fn shift_turned(&mut self, now: &Moment) -> bool {
+        let holds = self.kept.shift.holds(now.wall_ms);
+        std::mem::replace(&mut self.held, holds) != holds
     }
 
     /// Looks at papers, people and kit at once, and asks for the times, which take longer. Times of the same plan stand
@@ -732,6 +741,7 @@ pub async fn run(
             edges.carry_out(effect);
             changed = true;
         }
+        changed |= engine.shift_turned(&now);
         if changed {
             let snapshot = Arc::new(engine.snapshot(&now));
             let tell = slot.put(snapshot.clone());

@@ -13,6 +13,7 @@ mod plan;
 mod properties;
 mod readiness;
 mod readiness_report;
+mod ready;
 mod real;
 mod record;
 mod rules;

@@ -420,6 +420,19 @@ fn rescue_that_comes_back_takes_the_alarm_away() {
 }
 
 #[test]
+fn a_shift_that_runs_out_says_so_by_itself() {
+    let mut desk = shift_desk();
+    let length = plan().policy.shift_length.0;
+    assert!(desk.engine.shift_turned(&desk.now));
+    assert!(!desk.engine.shift_turned(&desk.now));
+    desk.now.wall_ms += length - 1;
+    assert!(!desk.engine.shift_turned(&desk.now));
+    desk.now.wall_ms += 1;
+    assert!(desk.engine.shift_turned(&desk.now));
+    assert!(!desk.engine.snapshot(&desk.now).shift_holds);
+}
+
+#[test]
 fn one_touch_says_that_somebody_left_and_that_lightning_is_near() {
     let mut desk = shift_desk();
     declare(

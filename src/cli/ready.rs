@@ -429,6 +429,8 @@ fn position_json(plan: &Plan, look: &Look) -> Value {
                 "change_by_ms": turn.and_then(|turn| turn.change_by).map(|it| it.0),
                 "takes_likely_ms": it.likely_ms,
                 "takes_bad_day_ms": it.bad_day_ms,
+                "takes_contact_ms": it.contact_ms,
+                "chance_ppm": turn.and_then(|turn| it.chance(turn.from)).map(|it| it.0),
                 "works_ppm": it.works.map(|it| it.0),
                 "share_ppm": it.share.map(|it| it.0),
                 "assumed": it.assumed,

@@ -3,7 +3,7 @@
 //! It orders and words what the engine computed and computes nothing of it. A chance is told in tenths, rounded down, so
 //! that none is told too high.
 
-use super::sight::{Sight, tile};
+use super::sight::{Sight, capital, tile};
 use super::sketch;
 use super::ui::{GainRow, Grade as Shown, Icon, Screen, SiteRow, Tone};
 use super::view::View;
@@ -244,7 +244,7 @@ pub(super) fn fill_help(view: &mut View, sight: Sight<'_>) {
 fn gain(sight: Sight<'_>, it: &Gain) -> GainRow {
     let measurable = it.is_measurable();
     GainRow {
-        title: sight.say(&it.what),
+        title: capital(&sight.say(&it.what)),
         gain: match measurable {
             true => sight.with(Id::HelpGain, [&in_hundred(it.gain), &in_hundred(it.error)]),
             false => sight.label(Id::HelpNoGain),
