@@ -260,7 +260,10 @@ impl Drill {
                 })),
                 Effect::Forecast { basis, plan } => {
                     if let Some(forecast) = outlook(&plan, &basis, Depth::ROUGH) {
-                        self.take(Input::Forecast { basis, forecast });
+                        self.take(Input::Forecast {
+                            basis: Box::new(basis),
+                            forecast,
+                        });
                     }
                 }
                 _ => {}

@@ -3,6 +3,8 @@
 mod best;
 mod better;
 mod changes;
+mod dispatch;
+mod dispatched;
 mod draws;
 mod fit;
 mod ladders;

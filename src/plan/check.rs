@@ -14,7 +14,7 @@ use super::findings::{Gathered, Kind, Reference};
 use super::model::{Method, Milestone, Place, Plan, Position, Responder, Role, Step};
 use super::routes::Routes;
 use super::source::Group;
-use super::{dates, figures, gaps, positions};
+use super::{dates, drawings, figures, gaps, positions};
 use crate::units::Millimetres;
 
 /// Most words of a prompt, the name of the person it goes to included.
@@ -51,6 +51,7 @@ pub(super) fn check(
     for position in &plan.positions {
         judge.position(position, &format!("position.{}", position.id));
     }
+    drawings::check(&judge);
     gaps::check(&judge);
     positions::check(&judge);
     figures::check(&judge);

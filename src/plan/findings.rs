@@ -192,6 +192,14 @@ kinds! {
     WayTooFast = "way-too-fast" Warning "Measure it again, or mend the length.";
     /// Two places are at the same point of the same level.
     SamePoint = "same-point" Warning "Measure one of the two again.";
+    /// The file of a drawing is not the name of a PNG file beside the plan.
+    DrawingFile = "drawing-file" Warning "Put the PNG file into the folder of the plan, and write its name alone.";
+    /// The corners of a drawing are missing, or not south-west and north-east of each other.
+    DrawingCorners = "drawing-corners" Warning "Give where its lower left and its upper right corner are, east and north.";
+    /// A drawing shows a level that no place has.
+    DrawingLevel = "drawing-level" Warning "Write the level as its places have it.";
+    /// Two drawings show the same level.
+    DrawingTwice = "drawing-twice" Warning "Keep one of the two; the first is used.";
     /// Two things that are called by name have the same name.
     SameName = "same-name" Warning "Give each a name of its own for the radio.";
     /// A name stands twice in a list.

@@ -14,6 +14,7 @@ mod check;
 mod dates;
 mod describe;
 mod diff;
+mod drawings;
 mod edit;
 mod fields;
 mod figures;
@@ -41,9 +42,10 @@ pub use figures::{free_fall, swing_drop};
 pub use findings::{FINDINGS_MAX, Finding, Kind, Level, Related};
 pub use gathered::Reference;
 pub use model::{
-    Anchorage, Arrest, ArrestKind, ConfinedSpace, DescentClass, Fallback, FirstAid, Ground, Hazard,
-    HazardKind, Holding, KitItem, Link, LinkKind, Method, Milestone, Need, OutsideRescue, Place,
-    Plan, Policy, Position, Radio, Responder, Role, Rung, Site, Station, Step, ThreePoint,
+    Anchorage, Arrest, ArrestKind, ConfinedSpace, DescentClass, Drawing, Fallback, FirstAid,
+    Ground, Hazard, HazardKind, Holding, KitItem, Link, LinkKind, Method, Milestone, Need,
+    OutsideRescue, Place, Plan, Policy, Position, Radio, Responder, Role, Rung, Site, Station,
+    Step, ThreePoint,
 };
 pub use read::{BYTES_MAX, LEVELS_MAX, PARTS_MAX, Reading, TABLES_MAX, read, read_on};
 pub use refusal::Refusal;

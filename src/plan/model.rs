@@ -30,6 +30,8 @@ table! {
         places as "place": Vec<Place> = named();
         /// Ways between two places.
         links as "link": Vec<Link> = named();
+        /// Drawings of levels, to lie under the sketch.
+        drawings as "drawing": Vec<Drawing> = named();
         /// Where kit is kept.
         stations as "station": Vec<Station> = named();
         /// Kit that could be bought or borrowed: what would help most tries each piece at each station. Nobody is sent for it.
@@ -67,8 +69,12 @@ table! {
         gate: Option<String> = optional_text("west gate, Kiln Road");
         /// Where the emergency services are met.
         meeting_point: String = text("the main gate");
+        /// The place nearest to the meeting point, so that somebody can be sent there.
+        meeting_place: Option<String> = optional_reference(Places);
         /// Number to dial for the emergency services.
         emergency_number: String = text("112");
+        /// Telephone at which the control room calls back: of the person in command, or of a control room.
+        call_back: Option<String> = optional_text("00 555 0100");
         /// The hospital that takes the casualty, and how far it is.
         hospital: Option<String> = optional_text("Pellow Infirmary, 9 km");
         /// Places where a casualty can lie and an ambulance can come to.
@@ -143,6 +149,8 @@ table! {
         aed_within: Millis = setting("3 min");
         /// From a decision to its order being understood over the radio. Assumed, measure yours.
         order_time: ThreePoint = three_point_setting(["3 s", "6 s", "15 s"]);
+        /// An order that nobody answered for this long is said again. A judgement without a source: have a rescue trainer read it.
+        order_answer: Millis = setting("30 s");
         /// From the call to an emergency crew leaving. Source: NFPA 1710, 90 % of calls.
         ambulance_turnout: Millis = setting("60 s");
         /// From there to its first unit at the gate. Source: NFPA 1710, 90 % of calls.
@@ -251,6 +259,22 @@ table! {
         level: String = text("0");
         /// East and north of a corner of the site, for the sketch.
         at: Option<[Millimetres; 2]> = point();
+    }
+}
+
+table! {
+    /// A drawing of a level of the site, to lie under the sketch of that level.
+    Drawing {
+        /// Table key.
+        id: String = id();
+        /// The level it shows, as its places have it, e.g. `5`.
+        level: String = text("0");
+        /// A PNG file in the folder of the plan, north up.
+        file: String = text("level-0.png");
+        /// Where its lower left corner is, east and north of the same corner of the site as the places.
+        south_west: Option<[Millimetres; 2]> = point();
+        /// Where its upper right corner is.
+        north_east: Option<[Millimetres; 2]> = point();
     }
 }
 
@@ -736,6 +760,14 @@ pub struct ThreePoint {
     pub likely: Millis,
     /// On a bad day.
     pub long: Millis,
+}
+
+impl Drawing {
+    /// True where its file is a PNG beside the plan and nowhere else.
+    pub fn is_beside(&self) -> bool {
+        let ends = self.file.to_ascii_lowercase().ends_with(".png");
+        ends && !self.file.contains(['/', '\\', ':'])
+    }
 }
 
 impl Plan {

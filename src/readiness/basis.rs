@@ -27,9 +27,21 @@ pub struct Basis {
     /// Which casualty it is for, from 1.
     #[serde(default)]
     pub casualty: u16,
+    /// How many records there were when it was asked for, so that older numbers never take the place of newer ones.
+    #[serde(default)]
+    pub asked: u64,
     /// Kinds of kit that were found missing, each with its station.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub gone: Vec<(String, String)>,
+    /// Ways that were found blocked, by link id.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub blocked: Vec<String>,
+    /// Kit that is not where it is kept, because somebody took it who cannot bring it any more.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<Left>,
+    /// Everybody who was ordered somewhere, as far as is known of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ordered: Vec<Ordered>,
     /// The day on the calendar, counted from the common era, by which papers are judged; 0 judges none.
     #[serde(default)]
     pub day: i32,
@@ -59,6 +71,43 @@ pub struct Basis {
     pub ready: bool,
 }
 
+/// A piece of kit that was taken from its station by somebody who cannot bring it any more.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Left {
+    /// Station id that it was taken from.
+    pub station: String,
+    /// Its name as spoken.
+    pub kit: String,
+    /// The place where it lies now; none where nobody knows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+}
+
+/// Somebody who was ordered somewhere.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Ordered {
+    /// For the casualty with this number.
+    pub casualty: u16,
+    /// Method id; empty for a standing role.
+    pub method: String,
+    /// The order.
+    pub posting: Posting,
+    /// How long ago it was understood, as far as is known; where it has ended, how long it was under way.
+    pub ago: Millis,
+    /// True where it stands no more: this person is free again.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub ended: bool,
+    /// True where somebody said that this person is there.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub there: bool,
+    /// True where somebody said that this person is later than expected: nothing is known of how far they came.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub late: bool,
+    /// Kit in hand from an order before this one: station id and name as spoken.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<(String, String)>,
+}
+
 /// A method that runs.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Underway {
@@ -77,14 +126,36 @@ pub struct Underway {
 }
 
 impl Basis {
-    /// True where both ask for the same, however much later and whoever has another task by now.
+    /// True where both ask for the same, however much later, whoever has another task by now, and however far those who
+    /// were ordered came meanwhile; that somebody is late is another question.
     pub fn asks_as(&self, other: &Basis) -> bool {
         let without = |basis: &Basis| Basis {
             reserved: Vec::new(),
             since_fall: Millis::ZERO,
+            asked: 0,
+            ordered: basis.late(),
             ..basis.clone()
         };
         without(self) == without(other)
+    }
+
+    /// Those who are late, and nothing else of them.
+    fn late(&self) -> Vec<Ordered> {
+        let late = self.ordered.iter().filter(|it| it.late);
+        let named = |it: &Ordered| Ordered {
+            casualty: 0,
+            method: String::new(),
+            posting: Posting {
+                responder: it.posting.responder.clone(),
+                ..Posting::default()
+            },
+            ago: Millis::ZERO,
+            ended: false,
+            there: false,
+            late: true,
+            holds: Vec::new(),
+        };
+        late.map(named).collect()
     }
 }
 

@@ -1,13 +1,17 @@
 //! Chooses the crews for a whole ladder: candidates are listed, each is valued by the forecast, the best is taken.
 //!
 //! What was found before something was changed stays a candidate and is given up only for something worth more on the same
-//! draws; so one more person, nearer kit or shorter work cannot look harmful by chance. Limits: other crews than the listed
-//! ones are not thought of, and only the most promising get change-by times of their own.
+//! draws; so one more person, nearer kit or shorter work cannot look harmful by chance. So does, in an incident, the crew
+//! in which all orders that stand are kept; and of crews worth as much the one that changes the fewest orders is taken.
+//! Limits: other crews than the listed ones are not thought of, and only the most promising get change-by times of their own.
 
 use super::basis::Depth;
 use super::changes::{Changes, Prospect, prospect, values};
+use super::course::Ladder;
+use super::keeping::kept_crew;
 use super::model::Posting;
 use super::outlook::{Alone, Found, Outlook, Study, sampling, worth};
+use super::staffing::Choice;
 use super::staging::{Job, LadderCrew, Stage, ladder_crews};
 use crate::plan::{Method, Plan};
 
@@ -15,6 +19,99 @@ use crate::plan::{Method, Plan};
 const LOOKED_AT_CLOSELY: usize = 3;
 /// So much more than the crew in which the first methods choose first another one has to be worth: half a rescue in a hundred.
 const WORTH_ANOTHER: f64 = 0.005;
+
+/// How many roles of a ladder nobody holds.
+fn vacant(crew: &LadderCrew) -> usize {
+    let roles = crew.methods.iter().flatten();
+    roles.filter(|job| job.is_none()).count()
+}
+
+/// True where the first is worth so much more than the second on the same draws that chance does not explain it.
+fn surely_more(one: &[f32], other: &[f32]) -> bool {
+    let count = one.len().max(1) as f64;
+    let gains = || {
+        one.iter()
+            .zip(other)
+            .map(|(a, b)| f64::from(*a) - f64::from(*b))
+    };
+    let mean = gains().sum::<f64>() / count;
+    let spread = gains().map(|it| (it - mean).powi(2)).sum::<f64>() / count;
+    mean > WORTH_ANOTHER + 2.0 * (spread / count).sqrt()
+}
+
+/// The orders that stand for a ladder.
+struct Orders {
+    /// For every method and role the choice that the order for it stands for.
+    standing: Vec<Vec<Option<Choice>>>,
+    /// Who has another task.
+    busy: Vec<usize>,
+}
+
+impl Orders {
+    /// None where nobody is ordered anywhere.
+    fn of(study: &Study<'_, '_>, alone: &[Alone<'_>], order: &[usize]) -> Option<Orders> {
+        if study.basis.ordered.is_empty() {
+            return None;
+        }
+        let pool = &study.pool;
+        let standing = order.iter().map(|index| {
+            let (method, choices) = (alone[*index].method, &alone[*index].choices);
+            let sent = study.underway(method).map_or(&[][..], |it| &it.crew);
+            let roles = method.roles.iter().zip(choices).map(|(role, choices)| {
+                let running = sent.iter().find(|it| it.role == role.id);
+                let ordered = pool.order_for(method, role).map(|it| &it.posting);
+                let choice = pool.choice(running.or(ordered)?, &role.place)?;
+                choices.contains(&choice).then_some(choice)
+            });
+            roles.collect()
+        });
+        let people = 0..pool.people.len();
+        Some(Orders {
+            standing: standing.collect(),
+            busy: people.filter(|it| pool.is_busy(*it)).collect(),
+        })
+    }
+
+    /// The crew in which as many of them as possible are kept: all, unless that leaves more roles empty than it must, or one
+    /// of the method that runs.
+    fn kept(&self, stage: &Stage<'_>, runs: bool) -> LadderCrew {
+        let still = kept_crew(stage, &self.standing, &self.busy, false);
+        let moved = kept_crew(stage, &self.standing, &self.busy, true);
+        let first = |crew: &LadderCrew| {
+            let roles = crew.methods.first().into_iter().flatten();
+            roles.filter(|job| job.is_none()).count()
+        };
+        let fills = vacant(&moved) < vacant(&still);
+        match fills || (runs && first(&moved) < first(&still)) {
+            true => moved,
+            false => still,
+        }
+    }
+
+    /// How many people have another task and a role all the same.
+    fn busy_in(&self, crew: &LadderCrew) -> usize {
+        let works = |person: &&usize| {
+            let mut jobs = crew.methods.iter().flatten().flatten();
+            jobs.any(|job| job.choice.person == **person)
+        };
+        self.busy.iter().filter(works).count()
+    }
+
+    /// How many orders would change, those who have another task counted too.
+    fn changed_in(&self, crew: &LadderCrew) -> usize {
+        let held = crew.methods.iter().zip(&self.standing);
+        let roles = held.flat_map(|(jobs, standing)| jobs.iter().zip(standing));
+        let changed = roles.filter(|(job, standing)| {
+            let same = |choice: &Choice| {
+                job.is_some_and(|job| {
+                    (job.choice.person, job.choice.stock) == (choice.person, choice.stock)
+                })
+            };
+            standing.as_ref().is_some_and(|choice| !same(choice))
+        });
+        changed.count() + self.busy_in(crew)
+    }
+}
 
 impl<'p> Study<'_, 'p> {
     /// What was found in the order of the rule; or what was found before in another order, where that is worth as much on
@@ -63,7 +160,8 @@ impl<'p> Study<'_, 'p> {
         let onward = |from: (usize, usize), to: (usize, usize), stock: Option<usize>| {
             let from = &methods[from.0].roles[from.1];
             let to = &methods[to.0].roles[to.1];
-            self.pool.way_onward(from, stock, to).map(|it| it.likely)
+            let way = self.pool.way_onward(from, stock, to);
+            way.map(|it| it.likely)
         };
         let stage = Stage {
             methods: order.iter().map(|it| alone[*it].choices.clone()).collect(),
@@ -71,11 +169,17 @@ impl<'p> Study<'_, 'p> {
             keep_free: self.pool.keep_free,
             onward: &onward,
         };
+        let orders = Orders::of(self, alone, order);
         let mut crews = ladder_crews(&stage);
-        let vacant = |crew: &LadderCrew| {
-            let roles = crew.methods.iter().flatten();
-            roles.filter(|job| job.is_none()).count()
-        };
+        if let Some(orders) = &orders {
+            // It comes first, so that another has to be worth more.
+            let runs = self.underway(methods[0]).is_some();
+            let kept = orders.kept(&stage, runs);
+            crews.retain(|it| it.methods != kept.methods);
+            let busy = orders.busy_in(&kept);
+            crews.retain(|it| vacant(it) < vacant(&kept) || orders.busy_in(it) <= busy);
+            crews.insert(0, kept);
+        }
         let least = crews.iter().map(vacant).min();
         crews.retain(|crew| Some(vacant(crew)) == least);
         let before = incumbent.and_then(|it| self.kept(it, &methods));
@@ -122,15 +226,32 @@ impl<'p> Study<'_, 'p> {
             ranked.truncate(LOOKED_AT_CLOSELY);
             // Before the target no time is worth more than another, so luck would choose a crew that is minutes slower.
             let mut most = own + WORTH_ANOTHER;
+            let mut worth_it: Vec<(usize, f64)> = Vec::new();
             for (index, _) in ranked {
                 let seen = value(&crews[index], rough, None).1;
                 if seen.value > most {
                     (best, most) = (index, seen.value);
                 }
+                worth_it.push((index, seen.value));
+            }
+            if let Some(orders) = orders.as_ref().filter(|_| best > 0) {
+                worth_it.retain(|it| it.1 > own + WORTH_ANOTHER && it.1 >= most - WORTH_ANOTHER);
+                let changed = |it: &(usize, f64)| orders.changed_in(&crews[it.0]);
+                worth_it.sort_by(|a, b| changed(a).cmp(&changed(b)).then(b.1.total_cmp(&a.1)));
+                best = worth_it.first().map_or(best, |it| it.0);
             }
         }
         let changes = kept_changes.filter(|_| kept_at == Some(best));
         let (mut ladder, mut seen) = value(&crews[best], close, changes);
+        if orders.is_some() && best > 0 {
+            let (own, before) = value(&crews[0], close, None);
+            let sampling = sampling(plan, self.basis, close);
+            let each =
+                |ladder: &Ladder, seen: &Prospect| values(ladder, &seen.changes, &worth, &sampling);
+            if !surely_more(&each(&ladder, &seen), &each(&own, &before)) {
+                (best, ladder, seen) = (0, own, before);
+            }
+        }
         if let Some(kept) = kept_at.filter(|kept| *kept != best) {
             // What was found before is given up only for something that is worth more on the same draws.
             let (own, before) = value(&crews[kept], close, kept_changes);
@@ -156,7 +277,7 @@ impl<'p> Study<'_, 'p> {
                     // Nobody was left for it before, and nobody has to be now.
                     return Some(None);
                 };
-                let mut choice = self.pool.choice(posting)?;
+                let mut choice = self.pool.choice(posting, &role.place)?;
                 let earlier = (0..place).rev().find_map(|earlier| {
                     let mut held = crews[earlier].iter();
                     let held = held.find(|it| it.responder == posting.responder)?;
@@ -168,10 +289,7 @@ impl<'p> Study<'_, 'p> {
                 });
                 let way = match earlier {
                     Some((_, from)) => self.pool.way_onward(from, choice.stock, role)?,
-                    None => {
-                        let place = &self.pool.people[choice.person].place;
-                        self.pool.way(place, choice.stock, role)?
-                    }
+                    None => self.pool.way(choice.person, choice.stock, &role.place)?,
                 };
                 choice.time = way.likely;
                 Some(Some(Job {

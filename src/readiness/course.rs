@@ -5,8 +5,8 @@
 //! the attempt and C from people who left with the orders. So a draw is kept as three such lines, and asking how it goes
 //! from any other start costs an addition and a comparison. Times are `f32` milliseconds since the fall: whole
 //! milliseconds stay exact in them for more than four hours, so that fixed times give exact sums.
-//! Limits: the failing task is chosen evenly among those that say when a failing shows; people who are on
-//! their way and should have been there by now are taken to arrive now.
+//! Limits: the failing task is chosen evenly among those that say when a failing shows; people of whom nothing is known
+//! but that they should have been there by now are taken to arrive now.
 
 use crate::plan::ThreePoint;
 use crate::units::{Millis, Ratio};
@@ -46,6 +46,8 @@ pub enum Sent {
     There,
     /// Leaves with the orders, once they are given.
     AtOnce,
+    /// Has the order and is on the way: what is left of it begins now.
+    OnTheWay,
     /// Works in an earlier method, so leaves when this one starts.
     AtStart,
 }
@@ -272,6 +274,7 @@ fn awaited(
         for (time, ordered) in times.iter_mut().zip(ordered) {
             let left = match arrival.sent {
                 Sent::AtOnce => *ordered,
+                Sent::OnTheWay => now,
                 // The first attempt's start is known, and it may have begun before what remains of it.
                 Sent::AtStart | Sent::There => ladder.started.0 as f32,
             };

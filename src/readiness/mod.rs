@@ -5,6 +5,7 @@
 
 mod assignment;
 mod basis;
+mod beside;
 mod changes;
 mod choosing;
 mod course;
@@ -15,9 +16,11 @@ mod fit_lines;
 mod fit_loads;
 mod fit_rows;
 mod hang;
+mod keeping;
 mod model;
 mod order;
 mod outlook;
+mod passing;
 mod placing;
 mod pool;
 mod prices;
@@ -26,9 +29,13 @@ mod site;
 mod staffing;
 mod staging;
 mod standing;
+mod steps;
+mod stocks;
+mod terrain;
 mod what_if;
+mod whereabouts;
 
-pub use basis::{Basis, Depth, Underway};
+pub use basis::{Basis, Depth, Left, Ordered, Underway};
 pub use changes::{Aim, Changes, Lone, Prospect, Sampling, Start, Worth, prospect, values};
 pub use course::{Arrival, Attempt, Ladder, Sent, Task};
 pub use draws::{Spread, name_of, uniform};
@@ -36,11 +43,11 @@ pub use fit::{Fitting, Outcome, Rule, Today, Unfit, Verdict, at_best, fit, physi
 pub use fit_lines::{advantage, class_energy, descent_energy, haul_pull, ladder_height, weight};
 pub use hang::{Above, Elevations, Hang, hang};
 pub use model::{
-    FAIR_TRY, Forecast, LadderForecast, MethodForecast, NEVER, Paper, Posting, StartForecast, Turn,
+    FAIR_TRY, Forecast, LadderForecast, MethodForecast, NEVER, Paper, Passing, Posting,
+    StartForecast, Turn,
 };
 pub use order::{Candidate, in_order, target_is_lost};
 pub use outlook::{Outlook, outlook};
-pub use pool::Terrain;
 pub use shift::{
     Allowance, Change, Changed, Clock, Counted, Declare, Holder, InUse, Light, Part, Reason, Scope,
     Shift, Signature, Visitor,
@@ -49,4 +56,5 @@ pub use site::{Conditions, Look, Site};
 pub use staffing::{Choice, Crew, LONGEST, Problem, STEPS_MAX, solve};
 pub use staging::{Job, LadderCrew, Post, Stage, ladder_crews};
 pub use standing::{Expected, Grade, Standing, standings};
+pub use terrain::Terrain;
 pub use what_if::{Bench, Gain, Trials, WhatIfs};

@@ -18,6 +18,12 @@ pub struct Forecast {
     /// The first aider on the way to the landing place with an AED, where there is anybody to send.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub first_aider: Option<Box<Posting>>,
+    /// Standing roles beside the methods: who talks with the casualty, who meets the help, who has the radio.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub standing: Vec<Posting>,
+    /// Standing roles for which nobody is left.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unmanned: Vec<String>,
     /// Method ids in the order in which they were computed to be tried, the running one first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub order: Vec<String>,
@@ -210,7 +216,7 @@ pub enum Paper {
 }
 
 /// One responder in one role.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Posting {
     /// Role id.
     pub role: String,
@@ -224,9 +230,39 @@ pub struct Posting {
     pub place: String,
     /// From the order to standing there, by way of the station.
     pub travel_ms: i64,
+    /// The place where that kit lies, where it is not at its station any more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lies: Option<String>,
+    /// From the order to having the kit in hand; 0 where it is in hand already.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fetch_ms: Option<i64>,
+    /// The places along the way, the first and the last included; where it was made for an incident.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub way: Vec<Passing>,
+    /// Where that way begins between two places: the one that lies behind, and when it was left, as a negative time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub behind: Option<Passing>,
 }
+
+/// A place on somebody's way, by its id, and when it is passed in ms from the order.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Passing(pub String, pub i64);
 
 impl Posting {
     /// The role of the first aider at the landing place, who belongs to no method.
     pub const FIRST_AID: &str = "first-aid";
+    /// The role of whoever talks with the casualty.
+    pub const TALKER: &str = "talker";
+    /// The role of whoever meets the help from outside.
+    pub const GUIDE: &str = "gate-guide";
+    /// The role of whoever passes the orders on over the radio, beside the person in command.
+    pub const RADIO: &str = "radio";
+
+    /// True where both send the same person with the same kit to the same place for the same task, whatever the way.
+    pub fn same_order(&self, other: &Posting) -> bool {
+        self.role == other.role
+            && self.responder == other.responder
+            && self.kit == other.kit
+            && self.place == other.place
+    }
 }

@@ -1,9 +1,11 @@
 //! Puts together what is expected of every method at a position: who goes, how long it takes, when to change.
 //!
 //! First each method is looked at alone, which gives the order they are tried in. Then crews for the whole ladder are
-//! listed, each is valued by the forecast, and the best of them is looked at closely. The crew of a method that runs is kept:
-//! people on their way are not exchanged. Pure: the same plan and basis give the same forecast on every machine.
-//! Limits: people leave from where they usually are; a method for which nobody is left in a role counts for nothing.
+//! listed, each is valued by the forecast, and the best of them is looked at closely. The crew of a method that runs is kept,
+//! and orders that stand are changed only for something that is worth it. In an incident people leave from where they are by
+//! their orders, and no way leads along what is blocked. Pure: the same plan and basis give the same forecast everywhere.
+//! Limits: whoever has no order leaves from where they usually are; a method for which nobody is left in a role counts for
+//! nothing.
 
 use super::basis::{Basis, Depth};
 use super::changes::{Lone, Prospect, Sampling, Worth, prospect, values};
@@ -12,16 +14,20 @@ use super::model::{
     Forecast, LadderForecast, MethodForecast, NEVER, Paper, Posting, StartForecast,
 };
 use super::order::{Candidate, in_order};
-use super::pool::{Admit, Pool, Terrain};
+use super::pool::{Admit, Pool};
 use super::staffing::{Choice, Problem, solve};
 use super::staging::{Job, LadderCrew};
-use crate::plan::{Method, Milestone, Plan, Position, Step};
+use super::steps::{needed_at, release, still_works};
+use super::terrain::{Terrain, passable, turned};
+use crate::plan::{Method, Milestone, Plan, Position, Role, Step};
 use crate::units::{Millis, Ratio};
 
 /// The forecast for a position; none where the plan has no such position.
 pub fn outlook(plan: &Plan, basis: &Basis, depth: Depth) -> Option<Forecast> {
-    let terrain = Terrain::new(plan);
-    Outlook::new(&terrain, basis, depth, None).map(|it| it.forecast)
+    let plan = passable(plan, basis);
+    let turned = turned(&plan);
+    let terrain = Terrain::toward(&plan, &turned, basis);
+    Outlook::on(&terrain, basis, depth, None).map(|it| it.forecast)
 }
 
 /// A forecast with everything it was made from.
@@ -40,6 +46,19 @@ pub struct Outlook {
 impl Outlook {
     /// Looks at a position with one basis. What was found before, for nearly the same, stays a candidate.
     pub fn new(
+        terrain: &Terrain<'_>,
+        basis: &Basis,
+        depth: Depth,
+        incumbent: Option<&Outlook>,
+    ) -> Option<Outlook> {
+        if basis.blocked.is_empty() {
+            return Outlook::on(terrain, basis, depth, incumbent);
+        }
+        let plan = passable(terrain.plan, basis);
+        Outlook::on(&Terrain::new(&plan), basis, depth, incumbent)
+    }
+
+    fn on(
         terrain: &Terrain<'_>,
         basis: &Basis,
         depth: Depth,
@@ -104,11 +123,23 @@ impl Alone<'_> {
     }
 }
 
+/// A method of the ladder and who does what in it.
+pub(super) type Rung<'a> = (&'a Method, &'a [Option<Job>]);
+
+/// Where somebody who comes on works before: the role in the method that they come on from.
+fn comes_from<'a>(job: &Job, rungs: &[Rung<'a>]) -> Option<&'a Role> {
+    let (before, held) = rungs.get(job.after?)?;
+    let same = |it: &Option<Job>| it.is_some_and(|it| it.choice.person == job.choice.person);
+    before.roles.get(held.iter().position(same)?)
+}
+
 /// A method's place in the ladder, and what was computed for that.
 struct Row<'a> {
     place: usize,
     prospect: &'a Prospect,
     jobs: &'a [Option<Job>],
+    /// The whole ladder, for those who come on.
+    rungs: &'a [Rung<'a>],
     /// True where it must not be left, so no time to leave it is said.
     committed: bool,
 }
@@ -156,6 +187,9 @@ impl<'p> Study<'_, 'p> {
             alone.iter().map(|it| self.of_alone(it, None)).collect();
         let (mut ladder, mut seen, mut crews) = (None, None, None);
         if let Some((crew, rungs, prospect)) = found {
+            let held = order.iter().map(|index| alone[*index].method);
+            let held = held.zip(&crew.methods);
+            let held: Vec<Rung<'_>> = held.map(|(it, jobs)| (it, jobs.as_slice())).collect();
             for (place, index) in order.iter().enumerate() {
                 let jobs = &crew.methods[place];
                 let underway = self.underway(alone[*index].method);
@@ -164,22 +198,23 @@ impl<'p> Study<'_, 'p> {
                     committed: underway.is_some_and(|it| it.committed),
                     prospect: &prospect,
                     jobs,
+                    rungs: &held,
                 };
                 let mut forecast = self.of_alone(&alone[*index], Some(row));
                 for (role, job) in alone[*index].method.roles.iter().zip(jobs) {
-                    // Whoever comes on with the piece in hand still brings it.
-                    let carried = job.as_ref().filter(|it| it.choice.stock.is_none());
-                    let from = carried
-                        .and_then(|it| it.after)
-                        .filter(|_| role.kit.is_some());
-                    let Some(from) = from else { continue };
+                    // Whoever comes on with the piece in hand still brings it, from whichever method they fetched it for.
+                    let in_hand = job.as_ref().filter(|it| it.choice.stock.is_none());
+                    let comes = in_hand.is_some_and(|it| it.after.is_some()) && role.kit.is_some();
                     let mut crew = forecast.crew.iter_mut();
-                    let Some(own) = crew.find(|it| it.role == role.id) else {
+                    let Some(own) = crew.find(|it| comes && it.role == role.id) else {
                         continue;
                     };
-                    let mut before = methods[order[from]].crew.iter();
-                    let before = before.find(|it| it.responder == own.responder);
+                    let before = order[..place].iter().rev();
+                    let mut before = before.flat_map(|before| &methods[*before].crew);
+                    let before =
+                        before.find(|it| it.responder == own.responder && it.kit.is_some());
                     own.kit = before.and_then(|it| it.kit.clone());
+                    own.fetch_ms = (!self.basis.ready).then_some(0);
                 }
                 methods[*index] = forecast;
             }
@@ -187,16 +222,19 @@ impl<'p> Study<'_, 'p> {
             crews = Some(postings.collect());
             (ladder, seen) = (Some(rungs), Some(prospect));
         }
-        let first_aider = self.pool.first_aider(&methods);
+        let ids = order
+            .iter()
+            .map(|index| position.methods[*index].id.clone());
+        let order: Vec<String> = ids.collect();
+        let beside = self.pool.beside(&methods, &order);
         Outlook {
             forecast: Forecast {
                 position: position.id.clone(),
                 methods,
-                first_aider,
-                order: order
-                    .iter()
-                    .map(|index| position.methods[*index].id.clone())
-                    .collect(),
+                first_aider: beside.first_aider,
+                standing: beside.standing,
+                unmanned: beside.unmanned,
+                order,
                 ladder: seen.as_ref().map(|it| LadderForecast {
                     chance: it.chance,
                     likely_ms: it.p50.map(|it| it.0),
@@ -228,25 +266,40 @@ impl<'p> Study<'_, 'p> {
         };
         let mut choices = Vec::new();
         let mut crew = vec![None; method.roles.len()];
+        let mut admitted = Admit::WIDER[0];
         for admit in Admit::WIDER {
             let wider = self.choices(method, admit);
             if wider != choices {
                 choices = wider;
                 crew = solve(&choices);
+                admitted = admit;
             }
             if crew.iter().all(Option::is_some) {
                 break;
             }
         }
-        let jobs: Vec<Option<Job>> = crew
-            .iter()
-            .map(|choice| {
+        let free = |crew: &[Option<Choice>]| -> Vec<Option<Job>> {
+            let jobs = crew.iter().map(|choice| {
                 choice.map(|choice| Job {
                     choice,
                     after: None,
                 })
-            })
-            .collect();
+            });
+            jobs.collect()
+        };
+        let jobs = free(&crew);
+        // The order in which methods are tried must not hang on who was given a standing role since.
+        let with_posted = self.choices(
+            method,
+            Admit {
+                posted: true,
+                ..admitted
+            },
+        );
+        let valued = match with_posted == choices {
+            true => jobs.clone(),
+            false => free(&solve(&with_posted)),
+        };
         let papers = self.papers(method, &jobs);
         let mut alone = Alone {
             method,
@@ -260,7 +313,7 @@ impl<'p> Study<'_, 'p> {
         if alone.is_possible() {
             let ladder = self.ladder(
                 plan,
-                vec![self.attempt(plan, method, &jobs, &[])],
+                vec![self.attempt(plan, method, &valued, &[])],
                 Some(method),
             );
             let depth = Depth {
@@ -281,7 +334,7 @@ impl<'p> Study<'_, 'p> {
         let crew = self.underway(method).map_or(&[][..], |it| &it.crew);
         for (role, own) in method.roles.iter().zip(&mut choices) {
             let sent = crew.iter().find(|it| it.role == role.id);
-            if let Some(choice) = sent.and_then(|it| self.pool.choice(it)) {
+            if let Some(choice) = sent.and_then(|it| self.pool.choice(it, &role.place)) {
                 *own = vec![choice];
             }
         }
@@ -336,7 +389,7 @@ impl<'p> Study<'_, 'p> {
     }
 
     pub(super) fn of_crew(&self, plan: &Plan, methods: &[&'p Method], crew: &LadderCrew) -> Ladder {
-        let rungs: Vec<(&Method, &[Option<Job>])> = methods
+        let rungs: Vec<Rung<'_>> = methods
             .iter()
             .zip(&crew.methods)
             .map(|(method, jobs)| (*method, jobs.as_slice()))
@@ -359,7 +412,11 @@ impl<'p> Study<'_, 'p> {
         Ladder {
             attempts,
             now,
-            ordered: underway.map_or(now, |it| it.started),
+            // Where it is known who is on the way, all other orders are still to be given.
+            ordered: match self.basis.ordered.is_empty() {
+                true => underway.map_or(now, |it| it.started),
+                false => now,
+            },
             order_time: plan.policy.order_time,
             started: underway.map_or(now, |it| it.started),
             committed: underway.is_some_and(|it| it.committed),
@@ -380,9 +437,13 @@ impl<'p> Study<'_, 'p> {
             .collect();
         let jobs = row.as_ref().map_or(&own[..], |it| it.jobs);
         let held = || method.roles.iter().zip(jobs);
-        let crew: Vec<Posting> = held()
-            .filter_map(|(role, job)| Some(self.pool.posting(role, &job.as_ref()?.choice)))
-            .collect();
+        let rungs = row.as_ref().map_or(&[][..], |it| it.rungs);
+        let crew = held().filter_map(|(role, job)| {
+            let job = job.as_ref()?;
+            let from = comes_from(job, rungs);
+            Some(self.pool.posting(role, &job.choice, from))
+        });
+        let crew: Vec<Posting> = crew.collect();
         let unfilled = held().filter(|(_, job)| job.is_none());
         let unfilled = unfilled.map(|(role, _)| role.id.clone()).collect();
         let started = self
@@ -436,13 +497,21 @@ impl<'p> Study<'_, 'p> {
         forecast
     }
 
+    /// True where somebody has this order already, so that nothing has to be said.
+    fn is_on_it(&self, method: &Method, role: &Role, choice: &Choice) -> bool {
+        let order = self.pool.order_for(method, role);
+        order.is_some_and(|it| {
+            it.posting.place == role.place && self.pool.is_for(&it.posting, choice)
+        })
+    }
+
     /// A method as the computation sees it: its tasks up to off the harness, and who they wait for.
     pub(super) fn attempt(
         &self,
         plan: &Plan,
         method: &Method,
         jobs: &[Option<Job>],
-        ladder: &[(&Method, &[Option<Job>])],
+        ladder: &[Rung<'_>],
     ) -> Attempt {
         let underway = self.underway(method);
         let first = underway.map_or(0, |it| it.step);
@@ -474,19 +543,21 @@ impl<'p> Study<'_, 'p> {
             let there = done.iter().any(|it| it.role.as_ref() == Some(&role.id));
             let person = self.pool.people[job.choice.person];
             let (way, sent) = match job.after {
-                Some(earlier) => {
-                    let (before, held) = ladder.get(earlier)?;
-                    let worked = held.iter().position(|it| {
-                        it.as_ref()
-                            .is_some_and(|it| it.choice.person == job.choice.person)
-                    })?;
-                    let before = before.roles.get(worked)?;
+                Some(_) => {
+                    let before = comes_from(job, ladder)?;
                     let way = self.pool.way_onward(before, job.choice.stock, role)?;
                     (way, Sent::AtStart)
                 }
                 None => {
-                    let way = self.pool.way(&person.place, job.choice.stock, role)?;
-                    (way, if there { Sent::There } else { Sent::AtOnce })
+                    let way = self
+                        .pool
+                        .way(job.choice.person, job.choice.stock, &role.place)?;
+                    let sent = match there {
+                        true => Sent::There,
+                        false if self.is_on_it(method, role, &job.choice) => Sent::OnTheWay,
+                        false => Sent::AtOnce,
+                    };
+                    (way, sent)
                 }
             };
             Some(Arrival {
@@ -510,49 +581,5 @@ impl<'p> Study<'_, 'p> {
             arrivals: arrivals.collect(),
             tasks: steps.iter().enumerate().skip(first).map(task).collect(),
         }
-    }
-}
-
-/// How many of its steps end with off the harness.
-pub(super) fn release(method: &Method) -> usize {
-    let release = method
-        .steps
-        .iter()
-        .position(|step| step.milestone == Some(Milestone::OffHarness));
-    release.map_or(method.steps.len(), |release| release + 1)
-}
-
-/// Index of the first step that cannot be done without a role: its own first, for the one in control the first exposed one,
-/// for any other the first exposed one too, because nobody goes over an edge before the crew is there.
-fn needed_at(method: &Method, role: &str) -> usize {
-    let own = method
-        .steps
-        .iter()
-        .position(|step| step.role.as_deref() == Some(role));
-    let exposed = method.steps.iter().position(|step| step.exposed);
-    match own {
-        Some(own) if method.control.as_deref() == Some(role) => own.min(exposed.unwrap_or(own)),
-        Some(own) => own,
-        None => exposed.unwrap_or(0),
-    }
-}
-
-/// How likely a method works once some of its steps are done: every step at which a failing would have shown and did not
-/// makes it likelier.
-fn still_works(success: Ratio, steps: &[Step], done: usize) -> Ratio {
-    const ALL: i64 = 1_000_000;
-    let shows = |steps: &[Step]| {
-        let showing = steps.iter().filter(|it| it.fails_after.is_some());
-        i64::try_from(showing.count()).unwrap_or(i64::MAX)
-    };
-    let (all, passed) = (shows(steps), shows(&steps[..done.min(steps.len())]));
-    if all == 0 {
-        return success;
-    }
-    let works = success.0.clamp(0, ALL);
-    let fails_later = (ALL - works) * (all - passed) / all;
-    match works + fails_later {
-        0 => Ratio(0),
-        left => Ratio(works * ALL / left),
     }
 }

@@ -1,71 +1,29 @@
 //! Gathers who can be sent, which kit fits, and how far everybody is, for one position; makes postings of who was chosen.
 //!
 //! A stock is one kind of piece at one station. Pieces that are out of service, gone, or cannot physically do what a role
-//! needs are no choice for it; a paper that ran out is one, and is said. Limits: kit is taken from where it is kept.
+//! needs are no choice for it; a paper that ran out is one, and is said. A piece in hand is a stock of one that only its
+//! holder draws on. In an incident people set out from where they are by their orders, else from where they usually are.
+//! Limits: nobody hands a piece over to somebody else.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::basis::Basis;
+use super::basis::{Basis, Ordered};
 use super::fit::{Fitting, Today, Unfit, physical};
-use super::hang::Elevations;
-use super::model::{MethodForecast, Paper, Posting};
+use super::model::{Paper, Posting};
+use super::passing::Passages;
 use super::staffing::Choice;
-use crate::plan::{
-    KitItem, Method, Plan, Position, Responder, Role, Routes, Station, ThreePoint, Ways,
-};
-use crate::units::Millis;
-
-/// What is the same for every position of a plan: its ways and heights.
-pub struct Terrain<'p> {
-    pub(super) plan: &'p Plan,
-    routes: Arc<Routes<'p>>,
-    /// From where people are and where kit is kept.
-    ways: Arc<Ways<'p>>,
-    elevations: Arc<Elevations<'p>>,
-}
-
-impl<'p> Terrain<'p> {
-    /// Looks at the ways and heights of a plan.
-    pub fn new(plan: &'p Plan) -> Terrain<'p> {
-        let routes = Routes::new(plan);
-        let people = plan.responders.iter().map(|it| it.place.as_str());
-        let stations = plan.stations.iter().map(|it| it.place.as_str());
-        let starts: Vec<&str> = people.chain(stations).collect();
-        Terrain {
-            plan,
-            ways: Arc::new(routes.table(&starts)),
-            elevations: Arc::new(Elevations::of(plan)),
-            routes: Arc::new(routes),
-        }
-    }
-
-    /// The same ways with another plan, whose places and links are the same.
-    pub(super) fn beside<'q>(&self, plan: &'q Plan) -> Terrain<'q>
-    where
-        'p: 'q,
-    {
-        Terrain {
-            plan,
-            ways: self.ways.clone(),
-            elevations: self.elevations.clone(),
-            routes: self.routes.clone(),
-        }
-    }
-}
-
-/// Pieces of one kit item at its station.
-#[derive(Clone, Copy)]
-pub(super) struct Stock<'p> {
-    station: &'p Station,
-    item: &'p KitItem,
-}
+use super::stocks::{Stock, stocks};
+use super::terrain::Terrain;
+use super::whereabouts::{Lead, leads, order_of};
+use crate::plan::{KitItem, Method, Position, Responder, Role, ThreePoint, Ways};
 
 /// Whom to count besides those who are free and whose papers hold, as their kit's do.
 #[derive(Clone, Copy)]
 pub(super) struct Admit {
+    /// Those who are on a standing role.
+    pub(super) posted: bool,
     /// Those who have another task.
     pub(super) busy: bool,
     /// Those whose papers ran out, or their kit's, also where there are others for the role.
@@ -73,26 +31,24 @@ pub(super) struct Admit {
 }
 
 impl Admit {
-    /// From the least to all: whoever has another task only where nobody else can, a paper that ran out only where no other
-    /// crew is there.
-    pub(super) const WIDER: [Admit; 4] = [
-        Admit {
-            busy: false,
-            lapsed: false,
-        },
-        Admit {
-            busy: false,
-            lapsed: true,
-        },
-        Admit {
-            busy: true,
-            lapsed: false,
-        },
-        Admit {
-            busy: true,
-            lapsed: true,
-        },
+    /// From the least to all: whoever is on a standing role or has another task only where nobody else can, a paper that
+    /// ran out only where no other crew is there.
+    pub(super) const WIDER: [Admit; 6] = [
+        Admit::of(false, false, false),
+        Admit::of(false, false, true),
+        Admit::of(true, false, false),
+        Admit::of(true, false, true),
+        Admit::of(true, true, false),
+        Admit::of(true, true, true),
     ];
+
+    const fn of(posted: bool, busy: bool, lapsed: bool) -> Admit {
+        Admit {
+            posted,
+            busy,
+            lapsed,
+        }
+    }
 }
 
 /// A stock, and why it does not fit, if so.
@@ -101,7 +57,7 @@ type Judged = (usize, Option<Unfit>);
 /// The people and the kit for one position.
 pub(super) struct Pool<'t, 'p> {
     pub(super) terrain: &'t Terrain<'p>,
-    basis: &'t Basis,
+    pub(super) basis: &'t Basis,
     pub(super) position: &'p Position,
     fitting: Fitting<'p>,
     today: Today,
@@ -110,10 +66,17 @@ pub(super) struct Pool<'t, 'p> {
     /// In the order of their names, because that breaks ties.
     pub(super) people: Vec<&'p Responder>,
     pub(super) keep_free: Option<usize>,
-    reserved: Vec<bool>,
-    pub(super) stocks: Vec<Stock<'p>>,
-    /// From where roles stand.
-    onward: Ways<'p>,
+    /// Who has another task, by what was said.
+    pub(super) reserved: Vec<bool>,
+    /// Who is on a standing role, and leaves it only where a method needs them.
+    pub(super) posted: Vec<bool>,
+    pub(super) stocks: Vec<Stock<'t, 'p>>,
+    /// How everybody can set out.
+    leads: Vec<Vec<Lead<'t>>>,
+    /// From where roles stand, where people are by now, and where kit lies, as far as the terrain has no times from there.
+    more: Option<Ways<'p>>,
+    /// In an incident, the ways place by place.
+    passages: Option<Passages<'t, 'p>>,
 }
 
 impl<'t, 'p> Pool<'t, 'p> {
@@ -130,22 +93,31 @@ impl<'t, 'p> Pool<'t, 'p> {
         let command = basis.in_command.as_ref();
         let keep_free = people.iter().position(|it| Some(&it.id) == command);
         let reserved = people.iter().map(|it| basis.reserved.contains(&it.id));
+        let posted = people.iter().map(|it| {
+            let order = order_of(basis, &it.id).filter(|order| !order.ended);
+            order.is_some_and(|order| order.method.is_empty())
+        });
         let roles = || position.methods.iter().flat_map(|it| &it.roles);
-        let wanted = |kind: &str| roles().any(|role| role.kit.as_deref() == Some(kind));
-        let gone = |station: &Station, item: &KitItem| {
-            let mut gone = basis.gone.iter();
-            gone.any(|(kind, at)| *kind == item.kind && *at == station.id)
+        let wanted = |kind: &str| {
+            kind == KitItem::AED || roles().any(|role| role.kit.as_deref() == Some(kind))
         };
-        let kept = plan.stations.iter().flat_map(|station| {
-            let kit = station.kit.iter();
-            kit.map(move |item| Stock { station, item })
+        let stocks = stocks(plan, basis, &people, wanted);
+        let leads = people.iter().map(|person| {
+            let order = order_of(basis, &person.id);
+            let leads = order.map_or(Vec::new(), |order| leads(plan, basis, order));
+            match leads.is_empty() {
+                true => vec![Lead::at(&person.place)],
+                false => leads,
+            }
         });
-        let stocks = kept.filter(|it| {
-            it.item.in_service() && wanted(&it.item.kind) && !gone(it.station, it.item)
-        });
-        let mut stocks: Vec<Stock<'p>> = stocks.collect();
-        // Where two are as near, the name decides and not the order of the file.
-        stocks.sort_by_key(|it| (&it.station.name, &it.station.id, &it.item.name, &it.item.id));
+        let leads: Vec<Vec<Lead<'t>>> = leads.collect();
+        let ordered = leads.iter().zip(&people);
+        let ordered = ordered.filter(|(_, person)| order_of(basis, &person.id).is_some());
+        let moved = ordered.flat_map(|(leads, _)| leads.iter().map(|lead| lead.place));
+        let moved = moved.chain(stocks.iter().filter_map(|it| it.lies));
+        let stands = roles().map(|role| role.place.as_str());
+        let starts: Vec<&str> = moved.chain(stands).collect();
+        let more = terrain.more(&starts);
         let fitting = Fitting::with(plan, position, &terrain.elevations);
         let today = Today {
             wind: basis.wind,
@@ -165,11 +137,13 @@ impl<'t, 'p> Pool<'t, 'p> {
             roles.map(|role| judge(method, role)).collect()
         });
         let pieces = pieces.collect();
-        let stands: Vec<&str> = roles().map(|role| role.place.as_str()).collect();
         Pool {
             reserved: reserved.collect(),
+            posted: posted.collect(),
             stocks,
-            onward: terrain.routes.table(&stands),
+            leads,
+            more,
+            passages: (!basis.ready).then(|| Passages::new(plan, &terrain.routes)),
             fitting,
             today,
             pieces,
@@ -183,14 +157,14 @@ impl<'t, 'p> Pool<'t, 'p> {
 
     /// How many pieces each stock has.
     pub(super) fn counts(&self) -> Vec<u32> {
-        self.stocks.iter().map(|it| it.item.count).collect()
+        self.stocks.iter().map(|it| it.count).collect()
     }
 
     /// For every role of a method who could hold it and how.
     pub(super) fn choices(&self, method: &Method, admit: Admit) -> Vec<Vec<Choice>> {
         let roles = method.roles.iter();
         let choices = roles.map(|role| {
-            let all = self.role(method, role, admit.busy);
+            let all = self.role(method, role, admit);
             let holds = |choice: &&Choice| self.papers(role, choice).next().is_none();
             let sound: Vec<Choice> = all.iter().filter(holds).copied().collect();
             match admit.lapsed || sound.is_empty() {
@@ -201,27 +175,41 @@ impl<'t, 'p> Pool<'t, 'p> {
         choices.collect()
     }
 
-    fn role(&self, method: &Method, role: &Role, all: bool) -> Vec<Choice> {
+    fn role(&self, method: &Method, role: &Role, admit: Admit) -> Vec<Choice> {
         let stocks = self.stocks_for(method, role);
+        let may = |person: usize| {
+            (admit.busy || !self.reserved[person]) && (admit.posted || !self.posted[person])
+        };
         let able = self
             .people
             .iter()
             .enumerate()
             .filter(|(person, responder)| {
                 let needed = role.qualification.as_ref();
-                (all || !self.reserved[*person]) && needed.is_none_or(|it| responder.holds(it))
+                may(*person) && needed.is_none_or(|it| responder.holds(it))
             });
-        let ways = able.flat_map(|(person, responder)| {
-            stocks.iter().filter_map(move |stock| {
-                let time = self.way(&responder.place, *stock, role)?.likely;
-                Some(Choice {
+        let mut choices = Vec::new();
+        for (person, _) in able {
+            let in_hand = |stock: &Option<usize>| {
+                stock.is_some_and(|stock| self.stocks[stock].holder == Some(person))
+            };
+            // Nobody goes back for a piece like the one in hand.
+            let brings = stocks.iter().any(in_hand);
+            for stock in stocks.iter().filter(|it| !brings || in_hand(it)) {
+                let time = self.way(person, *stock, &role.place);
+                choices.extend(time.map(|time| Choice {
                     person,
                     stock: *stock,
-                    time,
-                })
-            })
-        });
-        ways.collect()
+                    time: time.likely,
+                }));
+            }
+        }
+        choices
+    }
+
+    /// True for whoever has another task.
+    pub(super) fn is_busy(&self, person: usize) -> bool {
+        self.reserved[person] || self.posted[person]
     }
 
     /// The stocks that a role can draw on; the one entry of none where it brings nothing.
@@ -258,75 +246,143 @@ impl<'t, 'p> Pool<'t, 'p> {
         })
     }
 
-    /// How long it takes from a place to a role, by way of a stock.
-    pub(super) fn way(&self, from: &str, stock: Option<usize>, role: &Role) -> Option<ThreePoint> {
-        self.by_way(&self.terrain.ways, from, stock, role)
+    /// How long it takes somebody to a place from where they are, by way of a stock.
+    pub(super) fn way(&self, person: usize, stock: Option<usize>, to: &str) -> Option<ThreePoint> {
+        self.quickest(person, stock, to).map(|(_, time)| time)
     }
 
-    /// The same from where a role stands.
+    /// How somebody best sets out to a place, and how long it takes.
+    fn quickest(
+        &self,
+        person: usize,
+        stock: Option<usize>,
+        to: &str,
+    ) -> Option<(&Lead<'t>, ThreePoint)> {
+        let held = stock.and_then(|stock| self.stocks[stock].holder);
+        if held.is_some_and(|holder| holder != person) {
+            return None;
+        }
+        let ways = self.leads[person].iter().filter_map(|lead| {
+            let on = self.by_way(lead.place, stock, to)?;
+            Some((lead, sum(lead.time, on)))
+        });
+        ways.min_by_key(|(_, time)| (time.likely, time.long, time.short))
+    }
+
+    /// The same from where a role stands. Of a piece in hand only its holder may ask.
     pub(super) fn way_onward(
         &self,
         from: &Role,
         stock: Option<usize>,
         role: &Role,
     ) -> Option<ThreePoint> {
-        self.by_way(&self.onward, &from.place, stock, role)
+        self.by_way(&from.place, stock, &role.place)
     }
 
-    fn by_way(
-        &self,
-        first: &Ways<'p>,
-        from: &str,
-        stock: Option<usize>,
-        role: &Role,
-    ) -> Option<ThreePoint> {
-        match stock {
-            None => first.time(from, &role.place),
-            Some(stock) => {
-                let station = &self.stocks[stock].station.place;
-                let there = first.time(from, station)?;
-                let on = self.terrain.ways.time(station, &role.place)?;
-                Some(ThreePoint {
-                    short: there.short.saturating_add(on.short),
-                    likely: there.likely.saturating_add(on.likely),
-                    long: there.long.saturating_add(on.long),
-                })
-            }
+    fn by_way(&self, from: &str, stock: Option<usize>, to: &str) -> Option<ThreePoint> {
+        match stock.and_then(|stock| self.stocks[stock].place()) {
+            None => self.time(from, to),
+            Some(at) => Some(sum(self.time(from, at)?, self.time(at, to)?)),
         }
     }
 
-    /// The order for whoever was chosen.
-    pub(super) fn posting(&self, role: &Role, choice: &Choice) -> Posting {
-        let stock = choice.stock.map(|it| self.stocks[it]);
-        Posting {
-            role: role.id.clone(),
+    fn time(&self, from: &str, to: &str) -> Option<ThreePoint> {
+        let more = || self.more.as_ref().and_then(|it| it.time(from, to));
+        self.terrain.time(from, to).or_else(more)
+    }
+
+    /// The order for whoever was chosen; for whoever comes on from an earlier role, with that.
+    pub(super) fn posting(&self, role: &Role, choice: &Choice, from: Option<&Role>) -> Posting {
+        let posting = self.task(&role.id, choice, &role.place);
+        match from {
+            Some(from) => self.with_way(posting, choice.stock, Some(&Lead::at(&from.place))),
+            None => posting,
+        }
+    }
+
+    /// The order to go to a place for a task.
+    pub(super) fn task(&self, role: &str, choice: &Choice, place: &str) -> Posting {
+        let stock = choice.stock.map(|it| &self.stocks[it]);
+        let posting = Posting {
+            role: role.to_owned(),
             responder: self.people[choice.person].id.clone(),
             kit: stock.map(|it| it.item.name.clone()),
             station: stock.map(|it| it.station.id.clone()),
-            place: role.place.clone(),
+            place: place.to_owned(),
             travel_ms: choice.time.0,
+            lies: stock.and_then(|it| it.lies).map(str::to_owned),
+            ..Posting::default()
+        };
+        let lead = self.quickest(choice.person, choice.stock, place);
+        self.with_way(posting, choice.stock, lead.map(|(lead, _)| lead))
+    }
+
+    /// An order with its way, place by place, in an incident.
+    fn with_way(&self, posting: Posting, stock: Option<usize>, lead: Option<&Lead<'_>>) -> Posting {
+        let by = stock.and_then(|stock| self.stocks[stock].place());
+        let passed = self
+            .passages
+            .as_ref()
+            .zip(lead)
+            .and_then(|(passages, lead)| passages.along(lead, by, &posting.place));
+        let Some(passed) = passed else {
+            return posting;
+        };
+        Posting {
+            travel_ms: passed.way.last().map_or(posting.travel_ms, |it| it.1),
+            fetch_ms: stock.map(|_| passed.by.unwrap_or(0)),
+            way: passed.way,
+            behind: passed.behind,
+            ..posting
         }
     }
 
-    /// The choice that an order stands for; none where that person cannot go or the kit is not there any more.
-    pub(super) fn choice(&self, posting: &Posting) -> Option<Choice> {
+    /// The choice that an order stands for, to be at a place; none where that person cannot go or the kit is not there any
+    /// more. An order may lead only as far as it is safe, and the role it is for stands further on.
+    pub(super) fn choice(&self, posting: &Posting, place: &str) -> Option<Choice> {
         let person = self
             .people
             .iter()
             .position(|it| it.id == posting.responder)?;
         let stock = match (&posting.station, &posting.kit) {
             (Some(station), Some(kit)) => {
+                let same = |it: &Stock<'_, '_>| it.station.id == *station && it.item.name == *kit;
                 let mut stocks = self.stocks.iter();
-                let kept = stocks.position(|it| it.station.id == *station && it.item.name == *kit);
-                Some(kept?)
+                let held = stocks.position(|it| it.holder == Some(person) && same(it));
+                let mut stocks = self.stocks.iter();
+                let kept = || {
+                    let lies = posting.lies.as_deref();
+                    stocks.position(|it| it.holder.is_none() && it.lies == lies && same(it))
+                };
+                Some(held.or_else(kept)?)
             }
             _ => None,
         };
+        let time = self.way(person, stock, place)?.likely;
         Some(Choice {
             person,
             stock,
-            time: Millis(posting.travel_ms),
+            time,
         })
+    }
+
+    /// The order that stands for a role of a method.
+    pub(super) fn order_for(&self, method: &Method, role: &Role) -> Option<&'t Ordered> {
+        let mut orders = self.basis.ordered.iter();
+        orders.find(|it| {
+            !it.ended
+                && it.casualty == self.basis.casualty
+                && it.method == method.id
+                && it.posting.role == role.id
+        })
+    }
+
+    /// True where an order asks for the same: of the same person, with the same piece.
+    pub(super) fn is_for(&self, posting: &Posting, choice: &Choice) -> bool {
+        let stock = choice.stock.map(|it| &self.stocks[it]);
+        posting.responder == self.people[choice.person].id
+            && posting.kit.as_ref() == stock.map(|it| &it.item.name)
+            && posting.station.as_ref() == stock.map(|it| &it.station.id)
     }
 
     /// Papers of this person in this role, and of what they bring.
@@ -345,7 +401,7 @@ impl<'t, 'p> Pool<'t, 'p> {
         }
         let there = |kind: &str| -> u64 {
             let kept = self.stocks.iter().filter(|it| it.item.kind == kind);
-            kept.map(|it| u64::from(it.item.count)).sum()
+            kept.map(|it| u64::from(it.count)).sum()
         };
         let lacking = wanted
             .into_iter()
@@ -378,55 +434,13 @@ impl<'t, 'p> Pool<'t, 'p> {
                 name: needed.clone(),
             })
     }
+}
 
-    /// Somebody trained in first aid who is needed least in the methods, by way of the nearest AED to the landing place;
-    /// without an AED they go all the same.
-    pub(super) fn first_aider(&self, methods: &[MethodForecast]) -> Option<Box<Posting>> {
-        let needed = |id: &str| {
-            let in_crew = |it: &&MethodForecast| it.crew.iter().any(|p| p.responder == id);
-            methods.iter().filter(in_crew).count()
-        };
-        let landing = &self.position.landing;
-        let time = |from: &str, to: &str| self.terrain.ways.likely(from, to);
-        let gone = |station: &Station| {
-            let mut gone = self.basis.gone.iter();
-            gone.any(|(kind, at)| kind == KitItem::AED && *at == station.id)
-        };
-        let stations = self.terrain.plan.stations.iter().filter_map(|station| {
-            let kit = station.kit.iter();
-            let aeds = kit.filter(|it| it.kind == KitItem::AED && it.in_service());
-            let item = aeds.min_by_key(|it| (&it.name, &it.id))?;
-            (!gone(station)).then_some((station, item))
-        });
-        let mut stations: Vec<_> = stations.collect();
-        stations.sort_by_key(|(station, item)| (&station.name, &station.id, &item.name));
-        let ways = |from: &str| {
-            let by_station = stations.iter().filter_map(|(station, item)| {
-                let there = time(from, &station.place)?;
-                let on = time(&station.place, landing)?;
-                Some((
-                    there.saturating_add(on),
-                    Some(station.id.clone()),
-                    Some(item.name.clone()),
-                ))
-            });
-            let with_kit = by_station.min_by_key(|(time, ..)| *time);
-            with_kit.or_else(|| Some((time(from, landing)?, None, None)))
-        };
-        let people = self.people.iter().enumerate().filter(|(index, person)| {
-            !self.reserved[*index] && Some(*index) != self.keep_free && person.gives_first_aid()
-        });
-        let best = people
-            .filter_map(|(_, person)| Some((person, ways(&person.place)?)))
-            .min_by_key(|(person, (time, ..))| (needed(&person.id), *time))?;
-        let (person, (time, station, kit)) = best;
-        Some(Box::new(Posting {
-            role: Posting::FIRST_AID.to_owned(),
-            responder: person.id.clone(),
-            kit,
-            station,
-            place: landing.clone(),
-            travel_ms: time.0,
-        }))
+/// One way after the other.
+fn sum(one: ThreePoint, other: ThreePoint) -> ThreePoint {
+    ThreePoint {
+        short: one.short.saturating_add(other.short),
+        likely: one.likely.saturating_add(other.likely),
+        long: one.long.saturating_add(other.long),
     }
 }

@@ -83,20 +83,8 @@ impl Measure {
 /// The first is that in which the methods choose in the order of the ladder. It always stays, so there the first method
 /// has the crew that it has alone.
 pub fn ladder_crews(stage: &Stage<'_>) -> Vec<LadderCrew> {
-    let mut listing = Listing {
-        stage,
-        near: nearest(stage),
-        listed: Vec::new(),
-    };
-    let nobody = LadderCrew {
-        methods: stage
-            .methods
-            .iter()
-            .map(|it| vec![None; it.len()])
-            .collect(),
-        proved: true,
-    };
-    listing.staff(&mut Vec::new(), nobody);
+    let mut listing = Listing::new(stage);
+    listing.staff(&mut Vec::new(), listing.nobody());
     let listed = &listing.listed;
     let goes = |index: usize| {
         let mut others = listed.iter().enumerate();
@@ -140,13 +128,45 @@ fn nearest(stage: &Stage<'_>) -> Vec<Vec<Vec<Choice>>> {
         .collect()
 }
 
-struct Listing<'l, 'a> {
-    stage: &'l Stage<'a>,
+pub(super) struct Listing<'l, 'a> {
+    pub(super) stage: &'l Stage<'a>,
     near: Vec<Vec<Vec<Choice>>>,
+    /// For every stock the only person who ever draws on it, such as whoever has that piece in hand.
+    only: Vec<Option<usize>>,
     listed: Vec<(LadderCrew, Vec<Measure>)>,
 }
 
-impl Listing<'_, '_> {
+impl<'l, 'a> Listing<'l, 'a> {
+    pub(super) fn new(stage: &'l Stage<'a>) -> Listing<'l, 'a> {
+        let mut only: Vec<Option<usize>> = vec![None; stage.stock.len()];
+        let mut seen = vec![false; stage.stock.len()];
+        for choice in stage.methods.iter().flatten().flatten() {
+            let Some(stock) = choice.stock.filter(|it| *it < only.len()) else {
+                continue;
+            };
+            only[stock] = match seen[stock] {
+                false => Some(choice.person),
+                true => only[stock].filter(|only| *only == choice.person),
+            };
+            seen[stock] = true;
+        }
+        Listing {
+            stage,
+            near: nearest(stage),
+            only,
+            listed: Vec::new(),
+        }
+    }
+
+    /// A ladder with nobody in it.
+    pub(super) fn nobody(&self) -> LadderCrew {
+        let methods = self.stage.methods.iter();
+        LadderCrew {
+            methods: methods.map(|it| vec![None; it.len()]).collect(),
+            proved: true,
+        }
+    }
+
     /// Lets the methods that have not chosen yet choose, in every order.
     fn staff(&mut self, chose: &mut Vec<usize>, crew: LadderCrew) {
         let methods = self.stage.methods.len();
@@ -161,7 +181,7 @@ impl Listing<'_, '_> {
         for method in next {
             if !chose.contains(&method) {
                 let mut with = crew.clone();
-                self.choose(method, &mut with);
+                self.choose(method, &mut with, &|_| true);
                 chose.push(method);
                 self.staff(chose, with);
                 chose.pop();
@@ -181,18 +201,23 @@ impl Listing<'_, '_> {
         self.listed.push((crew, measures));
     }
 
-    /// Gives a method the best crew of who and what is left.
-    fn choose(&self, method: usize, crew: &mut LadderCrew) {
+    /// Gives a method the best crew of who and what is left. Roles that somebody has already stay theirs.
+    pub(super) fn choose(&self, method: usize, crew: &mut LadderCrew, may: &dyn Fn(usize) -> bool) {
         let jobs = || crew.methods.iter().flatten().flatten();
         let taken: BTreeSet<usize> = jobs().map(|job| job.choice.person).collect();
         let mut left = self.stage.stock.clone();
         for stock in jobs().filter_map(|job| job.choice.stock) {
             left[stock] -= 1;
         }
-        let free = |choice: &&Choice| !taken.contains(&choice.person);
-        let near = self.near[method].iter();
+        let held = crew.methods[method].clone();
+        let settled = held.iter().flatten().count();
+        let free = |choice: &&Choice| !taken.contains(&choice.person) && may(choice.person);
+        let near = self.near[method].iter().zip(&held);
         let roles: Vec<Vec<Choice>> = near
-            .map(|choices| choices.iter().filter(free).copied().collect())
+            .map(|(choices, job)| match job {
+                Some(_) => Vec::new(),
+                None => choices.iter().filter(free).copied().collect(),
+            })
             .collect();
         let ask = |roles: &[Vec<Choice>], stock: &[u32]| {
             solve(&Problem {
@@ -203,13 +228,20 @@ impl Listing<'_, '_> {
         };
         let cost = |chosen: &[Option<Choice>]| {
             let cost = Cost::of(chosen.iter().copied(), self.stage.keep_free);
-            (cost.unfilled, cost.keeps_nobody_free)
+            (cost.unfilled - settled, cost.keeps_nobody_free)
         };
         let alone = ask(&roles, &left);
         let mut proved = alone.proved;
         let mut chosen: Vec<Option<Job>> = without_before(&alone.chosen);
         if cost(&alone.chosen) > (0, false) {
-            let comers = self.comers(method, crew, &left);
+            let mut comers = self.comers(method, crew, &left);
+            for (comers, job) in comers.iter_mut().zip(&held) {
+                comers.retain(|comer| {
+                    let person = comer.job.choice.person;
+                    let same = |it: &Job| it.choice.person == person;
+                    job.is_none() && !held.iter().flatten().any(same)
+                });
+            }
             let longest = comers.iter().flatten().map(|comer| comer.job.choice.time);
             let longest = longest
                 .chain(roles.iter().flatten().map(|it| it.time))
@@ -243,6 +275,9 @@ impl Listing<'_, '_> {
                 }
                 proved = together.proved && others.proved;
             }
+        }
+        for (chosen, held) in chosen.iter_mut().zip(held) {
+            *chosen = held.or(*chosen);
         }
         crew.methods[method] = chosen;
         crew.proved &= proved;
@@ -284,7 +319,14 @@ impl Listing<'_, '_> {
                     }));
                 };
                 for stock in &stocks {
-                    if stock.is_none_or(|it| left.get(it).is_some_and(|left| *left > 0)) {
+                    let there = |it: usize| {
+                        let own = self
+                            .only
+                            .get(it)
+                            .is_some_and(|it| it.is_none_or(|it| it == person));
+                        own && left[it] > 0
+                    };
+                    if stock.is_none_or(there) {
                         comes(*stock, false);
                     }
                 }

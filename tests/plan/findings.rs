@@ -301,6 +301,36 @@ const CASES: &[(&str, &str, &str)] = &[
         "time = ‸[\"1 s\", \"2 s\", \"60 s\"]",
     ),
     (
+        "drawing-file",
+        "[link.stair]",
+        "[drawing.a]\nlevel = \"0\"\nfile = ‸\"plans/a.png\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = [\"9 m\", \"9 m\"]\n[link.stair]",
+    ),
+    (
+        "drawing-file",
+        "[link.stair]",
+        "[drawing.a]\nlevel = \"0\"\nfile = ‸\"a.jpg\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = [\"9 m\", \"9 m\"]\n[link.stair]",
+    ),
+    (
+        "drawing-corners",
+        "[link.stair]",
+        "[drawing.‸a]\nlevel = \"0\"\nfile = \"a.png\"\nsouth_west = [\"0 m\", \"0 m\"]\n[link.stair]",
+    ),
+    (
+        "drawing-corners",
+        "[link.stair]",
+        "[drawing.a]\nlevel = \"0\"\nfile = \"a.png\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = ‸[\"9 m\", \"0 m\"]\n[link.stair]",
+    ),
+    (
+        "drawing-level",
+        "[link.stair]",
+        "[drawing.a]\nlevel = ‸\"7\"\nfile = \"a.png\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = [\"9 m\", \"9 m\"]\n[link.stair]",
+    ),
+    (
+        "drawing-twice",
+        "[link.stair]",
+        "[drawing.a]\nlevel = \"0\"\nfile = \"a.png\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = [\"9 m\", \"9 m\"]\n[drawing.b]\nlevel = ‸\"0\"\nfile = \"b.png\"\nsouth_west = [\"0 m\", \"0 m\"]\nnorth_east = [\"9 m\", \"9 m\"]\n[link.stair]",
+    ),
+    (
         "same-point",
         "at = [\"28 m\", \"0 m\"]",
         "at = ‸[\"10 m\", \"0 m\"]",

@@ -72,6 +72,8 @@ def ladder(it):
             for way, sent, waits in ways:
                 if waits == k and sent == "AtOnce":
                     clock = np.where(open_, np.maximum(clock, orders + way), clock)
+                if waits == k and sent == "OnTheWay":
+                    clock = np.where(open_, np.maximum(clock, way), clock)
                 if waits == k and sent == "AtStart":
                     clock = np.where(open_, np.maximum(clock, start + way), clock)
             leaves = open_ & ~committed & (clock > change)

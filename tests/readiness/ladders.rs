@@ -110,7 +110,7 @@ pub(crate) fn any_attempt(chance: &mut Chance, name: &str, most: u64, long: u64)
         .map(|who| Arrival {
             who: format!("{who}"),
             way: any_time(chance, 2 * long),
-            sent: [Sent::There, Sent::AtOnce, Sent::AtOnce, Sent::AtStart]
+            sent: [Sent::There, Sent::AtOnce, Sent::OnTheWay, Sent::AtStart]
                 [chance.below(4) as usize],
             task: chance.below(count) as usize,
         })
@@ -246,6 +246,7 @@ pub(crate) fn draw(ladder: &Ladder, number: usize, sampling: &Sampling, draw: u3
         drawn.ways.push(match arrival.sent {
             Sent::There => 0.0,
             Sent::AtStart => way,
+            Sent::OnTheWay => ladder.now.0 as f32 + way,
             Sent::AtOnce => (ladder.ordered.0 as f32 + orders + way).max(ladder.now.0 as f32),
         });
     }
@@ -284,7 +285,7 @@ pub(crate) fn play(
                 if arrival.task == index {
                     let there = match arrival.sent {
                         Sent::There => start,
-                        Sent::AtOnce => *way,
+                        Sent::AtOnce | Sent::OnTheWay => *way,
                         Sent::AtStart => start + way,
                     };
                     clock = clock.max(there);
