@@ -83,6 +83,14 @@ pub fn cues(before: &Facts, after: &Facts) -> Vec<Cue> {
     if asked(before) > 0 && asked(after) > asked(before) {
         cues.push(Cue::OrderUnanswered);
     }
+    let waits = |facts: &Facts, number: u64| {
+        let mut orders = facts.orders.iter();
+        orders.any(|it| it.number == number && it.unanswered)
+    };
+    let unanswered = after.orders.iter().filter(|it| it.unanswered);
+    if unanswered.clone().any(|it| !waits(before, it.number)) {
+        cues.push(Cue::OrderUnanswered);
+    }
     if after.danger.is_some() && before.danger.is_none() {
         cues.push(Cue::Danger);
     }

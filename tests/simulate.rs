@@ -11,7 +11,7 @@ use crate::support::plans::plan_toml;
 use groundward::engine::Engine;
 use groundward::incident::{
     Act, Aftercare, CareTaker, Closing, Condition, Event, Facts, Moment, Note, Pick, Prompt,
-    Record, Report, State, Stop, prompt,
+    Record, Report, State, Stop, Teller, prompt, to_say,
 };
 use groundward::journal::writer::Writer;
 use groundward::readiness::{Depth, outlook};
@@ -76,6 +76,9 @@ struct Tally {
     outside: u64,
     lapses: u64,
     withdrawn: u64,
+    ordered: u64,
+    changed_orders: u64,
+    unprompted: u64,
     entries: u64,
     handovers: u64,
 }
@@ -96,6 +99,9 @@ impl Tally {
         self.handovers += other.handovers;
         self.entries += other.entries;
         self.withdrawn += other.withdrawn;
+        self.ordered += other.ordered;
+        self.changed_orders += other.changed_orders;
+        self.unprompted += other.unprompted;
         self.lapses += other.lapses;
         self.outside += other.outside;
         self.commands += other.commands;
@@ -107,6 +113,12 @@ impl Tally {
     }
 
     fn assert_every_fault_was_met(&self) {
+        assert!(
+            self.unprompted * 50 <= self.ordered,
+            "{} of {} orders changed for no reason but a better crew",
+            self.unprompted,
+            self.ordered
+        );
         for (what, count) in [
             ("crashes", self.crashes),
             ("torn tails", self.torn),
@@ -128,6 +140,7 @@ impl Tally {
             ("leads from outside", self.outside),
             ("lapsed checks", self.lapses),
             ("orders taken back", self.withdrawn),
+            ("changed orders", self.changed_orders),
             ("entry conditions", self.entries),
             ("hand-overs", self.handovers),
         ] {
@@ -361,7 +374,7 @@ impl World {
         let (method, position, person) = (some(&methods), some(&positions), some(&people));
         let person_or_none = person.clone();
         let person = person.unwrap_or_default();
-        let act = match self.chance.below(58) {
+        let act = match self.chance.below(68) {
             0..=3 => Act::Report(Condition::Talking),
             4 => Act::Report(Condition::Unwell),
             5 => Act::Report(Condition::NotAnswering),
@@ -405,7 +418,10 @@ impl World {
             41 => Act::AskOutside,
             42 => Act::CallFailed,
             43 => Act::CallByNext,
-            44 => Act::HelpIn(Millis(self.chance.below(900_000) as i64)),
+            44 => Act::HelpIn(
+                Millis(self.chance.below(900_000) as i64),
+                Teller::Dispatcher,
+            ),
             45 => Act::TiedOff,
             46 => Act::RefuseCare,
             47 => Act::HandOver(1 + self.chance.below(2) as u16, CareTaker::Ambulance),
@@ -413,6 +429,7 @@ impl World {
             49 => Act::KitGone {
                 kit: "ladder".to_owned(),
                 station: "c".to_owned(),
+                by: None,
             },
             50 => Act::Speak(if self.chance.one_in(2) {
                 Language::Spanish
@@ -421,6 +438,20 @@ impl World {
             }),
             51..=53 => Act::EntryMet(self.chance.below(6) as usize),
             54 => Act::GroundHeld,
+            55..=58 => Act::Said(
+                to_say(&self.engine.state().facts)
+                    .map(|it| it.orders)
+                    .unwrap_or_default(),
+            ),
+            59 => Act::Responder(person, Report::Heard),
+            60 => Act::Responder(person, Report::OnTheWay),
+            61 => Act::Responder(person, Report::Late),
+            62 => Act::Responder(person, Report::Lost),
+            63 => Act::Responder(person, Report::Hurt),
+            64 => Act::BlockWay(
+                ["silo-hoist", "silo-stair"][self.chance.below(2) as usize].to_owned(),
+            ),
+            65 => Act::OpenWay("silo-hoist".to_owned()),
             _ => Act::GoStraight(method.unwrap_or_default()),
         };
         self.take(Input::Tap(Tap::Do(act)));
@@ -511,8 +542,10 @@ impl World {
                 }
             }
             Effect::Forecast { basis, plan } => {
-                let input = outlook(&plan, &basis, Depth::ROUGH)
-                    .map(|forecast| Input::Forecast { basis, forecast });
+                let input = outlook(&plan, &basis, Depth::ROUGH).map(|forecast| Input::Forecast {
+                    basis: Box::new(basis),
+                    forecast,
+                });
                 if self.chance.one_in(2) {
                     input
                 } else {
@@ -644,6 +677,10 @@ impl World {
                 Event::OutsideTookOver {} => self.tally.outside += 1,
                 Event::CameDue { .. } => self.tally.lapses += 1,
                 Event::OrderWithdrawn { .. } => self.tally.withdrawn += 1,
+                Event::OrderGiven { instead, .. } | Event::TaskGiven { instead, .. } => {
+                    self.tally.ordered += 1;
+                    self.tally.changed_orders += u64::from(!instead.is_empty());
+                }
                 Event::EntryConditionMet { .. } => self.tally.entries += 1,
                 Event::HandedOver { .. } => self.tally.handovers += 1,
                 _ => {}
@@ -710,6 +747,8 @@ impl World {
             return;
         }
         self.check_rules(facts, &asked, new);
+        let unprompted = self.unprompted(new);
+        self.tally.unprompted += unprompted;
         // Danger stands before everything.
         assert_eq!(facts.danger.is_some(), shown.message == "danger");
         // Nobody is ordered near before it is safe.
@@ -768,6 +807,123 @@ impl World {
 }
 
 impl World {
+    /// Whoever is ordered may hold the role, brings a piece that is there, and is sent over ways that are open.
+    fn check_orders(&self, facts: &Facts, new: &[Record]) {
+        let plan = &facts.opened.as_ref().expect("it is open").plan;
+        for order in &facts.orders {
+            let posting = &order.posting;
+            let person = plan.responder(&posting.responder).expect("of the plan");
+            let case = facts.case_of(order.casualty);
+            let method = case.method(&order.method);
+            let role = method.and_then(|it| it.role(&posting.role));
+            let needed = role.and_then(|it| it.qualification.as_ref());
+            assert!(
+                needed.is_none_or(|it| person.holds(it)),
+                "{} has no {needed:?} and is ordered",
+                person.id
+            );
+            if let (Some(station), Some(kit)) = (&posting.station, &posting.kit) {
+                let kept = plan.station(station).expect("of the plan");
+                let item = kept.kit.iter().find(|it| it.name == *kit);
+                let item = item.expect("it is kept there");
+                let same = facts.orders.iter().filter(|it| {
+                    it.posting.station.as_ref() == Some(station)
+                        && it.posting.kit.as_ref() == Some(kit)
+                });
+                let asked = same.count();
+                assert!(
+                    asked <= item.count as usize,
+                    "{asked} are to bring {kit}, of which there are {}",
+                    item.count
+                );
+                assert!(item.in_service(), "{kit} is out of service");
+            }
+        }
+        for record in new {
+            let (Event::OrderGiven { posting, .. } | Event::TaskGiven { posting, .. }) =
+                &record.event
+            else {
+                continue;
+            };
+            if let (Some(last), false) = (posting.way.last(), facts.blocked.is_empty()) {
+                assert_eq!(last.0, posting.place, "the way ends where the order does");
+                for pair in posting.way.windows(2) {
+                    let between = plan.links.iter().filter(|it| {
+                        [&it.from, &it.to] == [&pair[0].0, &pair[1].0]
+                            || [&it.to, &it.from] == [&pair[0].0, &pair[1].0]
+                    });
+                    let mut open =
+                        between.filter(|it| it.closed.is_none() && !facts.blocked.contains(&it.id));
+                    assert!(
+                        open.next().is_some() || pair[0].0 == pair[1].0,
+                        "sent from {} to {}, where nobody passes",
+                        pair[0].0,
+                        pair[1].0
+                    );
+                }
+            }
+        }
+        // What is to be said is short enough, and about orders that stand.
+        if let Some(words) = to_say(facts) {
+            for language in Language::ALL_SPOKEN {
+                let text = words.text(language);
+                assert!(!text.contains('{') && !text.trim().is_empty(), "{text}");
+            }
+            let opened = facts.opened.as_ref().expect("it is open");
+            let text = words.text(opened.language);
+            let long = text.split_whitespace().count() > 20;
+            assert!(
+                !long || words.orders.len() <= 1,
+                "`{text}` has more than twenty words"
+            );
+        }
+    }
+
+    /// How many orders changed although nothing was reported, nothing came due, and nobody was sent beside the methods who may
+    /// have stood ready for one: only because a crew was found that is worth more.
+    fn unprompted(&self, new: &[Record]) -> u64 {
+        let reason = |record: &Record| {
+            !matches!(
+                record.event,
+                Event::OrderGiven { .. }
+                    | Event::OrderWithdrawn { .. }
+                    | Event::ForecastAdopted { .. }
+                    | Event::PromptShown { .. }
+                    | Event::ClockMarked {}
+                    | Event::WordsSaid { .. }
+                    | Event::OrdersUnanswered { .. }
+            )
+        };
+        let log = &self.engine.state().log;
+        let mut count = 0;
+        for record in new {
+            let (Event::OrderGiven { instead, .. } | Event::TaskGiven { instead, .. }) =
+                &record.event
+            else {
+                continue;
+            };
+            let Some(before) = instead.first() else {
+                continue;
+            };
+            let given = log.iter().rev().find(|it| match &it.event {
+                Event::OrderGiven { posting, .. } | Event::TaskGiven { posting, .. } => {
+                    it.seq < record.seq && *posting == before.posting
+                }
+                _ => false,
+            });
+            // What was reported since the numbers from which that order came is a reason too.
+            let given = given.map_or(0, |it| it.seq);
+            let mut numbers = log.iter().rev().filter(|it| it.seq <= given);
+            let numbers = numbers.find(|it| matches!(it.event, Event::ForecastAdopted { .. }));
+            let since = numbers.map_or(0, |it| it.seq);
+            let mut between = log
+                .iter()
+                .filter(|it| it.seq > since && it.seq < record.seq);
+            count += u64::from(!between.any(|it| reason(it)));
+        }
+        count
+    }
+
     /// The rules that need more than one line.
     fn check_rules(&self, facts: &Facts, asked: &Prompt, new: &[Record]) {
         let text = asked.message.text(Language::English);
@@ -792,6 +948,7 @@ impl World {
         once.sort();
         once.dedup();
         assert_eq!(once.len(), facts.orders.len(), "somebody is on two orders");
+        self.check_orders(facts, new);
         let by_name = [
             Id::StepBy,
             Id::HazardTaskBy,

@@ -6,7 +6,7 @@ use crate::incident::Record;
 use crate::journal::disk::RealDisk;
 use crate::journal::read::{self, Readback};
 use crate::review;
-use crate::words::Language;
+use crate::words::{Language, seconds};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -154,6 +154,15 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
                 line.seq, line.elapsed, line.who, line.text
             )?;
         }
+    }
+    if let Some(passing) = review::passing(&records) {
+        let half = seconds(passing.middle);
+        let slowest = seconds(passing.slowest);
+        writeln!(
+            out,
+            "orders said over the radio: {}, half of them within {half}, the slowest after {slowest}; answered: {}",
+            passing.said, passing.answered
+        )?;
     }
     writeln!(out, "head {}", readback.head)?;
     report(&readback, &mut out)

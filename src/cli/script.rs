@@ -4,7 +4,8 @@
 //! every line is a touch that somebody can make there, or a check that leaves no trace. `README.md` lists the words.
 
 use crate::incident::{
-    Act, CareTaker, Closing, Condition, Facts, Note, Pick, Prompt, Report, Stop, Verdict, prompt,
+    Act, CareTaker, Closing, Condition, Facts, Note, Pick, Prompt, Report, Stop, Teller, Verdict,
+    prompt, to_say,
 };
 use crate::signal::Tap;
 use crate::units::{Millis, Speed};
@@ -34,6 +35,8 @@ pub enum Action {
     Choose(String),
     /// Touch something beside the prompt.
     Do(Act),
+    /// What is to be said over the radio was said.
+    Said,
     /// Choose a language.
     Speak(Language),
     /// Take the last touch back.
@@ -55,6 +58,8 @@ pub enum Check {
     Offers(String),
     /// The clock shows this; with `at least` where the second is true.
     Clock(String, bool),
+    /// These words are to be said over the radio now; none where it is empty.
+    ToSay(String),
     /// This person is on an order.
     Ordered(String),
     /// This person is on none.
@@ -141,6 +146,7 @@ fn action_of(text: &str) -> Option<Action> {
         "apart" => bare(Action::Touch(Pick::Other)),
         "choose" | "touch" => named().map(Action::Choose),
         "undo" => bare(Action::Undo),
+        "said" => bare(Action::Said),
         "speak" => match rest {
             "en" => Some(Action::Speak(Language::English)),
             "es" => Some(Action::Speak(Language::Spanish)),
@@ -163,6 +169,7 @@ fn check_of(word: &str, rest: &str) -> Option<Check> {
             Some(time) => Some(Check::Clock(time.to_owned(), true)),
             None => named().map(|time| Check::Clock(time, false)),
         },
+        "to-say" => Some(Check::ToSay(rest.to_owned())),
         "ordered" => named().map(Check::Ordered),
         "not-ordered" => named().map(Check::NotOrdered),
         "out" => {
@@ -189,7 +196,7 @@ fn act_of(word: &str, rest: &str) -> Option<Act> {
         "call-made" => bare(Act::CallMade),
         "call-failed" => bare(Act::CallFailed),
         "call-by-next" => bare(Act::CallByNext),
-        "help-in" => time_of(rest).map(Act::HelpIn),
+        "help-in" => time_of(rest).map(|time| Act::HelpIn(time, Teller::Dispatcher)),
         "ask-outside" => bare(Act::AskOutside),
         "outside-leads" => bare(Act::OutsideLeads),
         "we-lead" => bare(Act::CrewLeads),
@@ -216,12 +223,18 @@ fn act_of(word: &str, rest: &str) -> Option<Act> {
         "wind" => crate::units::read::<Speed>(rest)
             .ok()
             .map(|it| Act::Wind(it.value)),
-        "there" => named().map(|id| Act::Responder(id, Report::There)),
-        "cannot" => named().map(|id| Act::Responder(id, Report::Cannot)),
-        "can-again" => named().map(|id| Act::Responder(id, Report::CanAgain)),
-        "kit-gone" => rest.split_once(" at ").map(|(kit, station)| Act::KitGone {
-            kit: kit.to_owned(),
-            station: station.to_owned(),
+        "blocked" => named().map(Act::BlockWay),
+        "open-again" => named().map(Act::OpenWay),
+        "kit-gone" => rest.split_once(" at ").map(|(kit, rest)| {
+            let (station, by) = match rest.split_once(" by ") {
+                Some((station, by)) => (station, Some(by.to_owned())),
+                None => (rest, None),
+            };
+            Act::KitGone {
+                kit: kit.to_owned(),
+                station: station.to_owned(),
+                by,
+            }
         }),
         "take-command" => bare(Act::TakeCommand),
         "in-command" => Some(Act::NameCommand(named())),
@@ -243,6 +256,20 @@ fn act_of(word: &str, rest: &str) -> Option<Act> {
         }
         "stand-down" => bare(Act::BeginClosing),
         "kit-withdrawn" => bare(Act::Close(Closing::KitWithdrawn)),
+        _ => named().and_then(|id| Some(Act::Responder(id, report(word)?))),
+    }
+}
+
+fn report(word: &str) -> Option<Report> {
+    match word {
+        "heard" => Some(Report::Heard),
+        "on-the-way" => Some(Report::OnTheWay),
+        "there" => Some(Report::There),
+        "late" => Some(Report::Late),
+        "cannot" => Some(Report::Cannot),
+        "no-contact" => Some(Report::Lost),
+        "hurt" => Some(Report::Hurt),
+        "can-again" => Some(Report::CanAgain),
         _ => None,
     }
 }
@@ -305,6 +332,10 @@ pub fn touch(action: &Action, facts: &Facts, at: Millis) -> Result<Option<Tap>, 
         Action::Speak(language) => Tap::Speak {
             language: *language,
         },
+        Action::Said => {
+            let words = to_say(facts).ok_or("there is nothing to say")?;
+            Tap::Do(Act::Said(words.orders))
+        }
         Action::Undo => {
             let undo = facts.undo.as_ref();
             let undo = undo.ok_or("there is nothing to take back")?;
@@ -381,6 +412,10 @@ fn check(
                 return Err(format!("the clock says `at least`: {}", facts.at_least()));
             }
             is(clock(facts.hanging(at)), wanted, "the clock")
+        }
+        Check::ToSay(wanted) => {
+            let words = to_say(facts).map(|it| it.text(language));
+            is(words.unwrap_or_default(), wanted, "to be said")
         }
         Check::Ordered(id) | Check::NotOrdered(id) => {
             let ordered = facts.order_of(id).is_some();

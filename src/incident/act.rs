@@ -3,8 +3,12 @@
 //! What does not apply now is refused and leaves no trace: a second tap on a button that has gone does nothing.
 
 use super::decide::{Draft, Refusal, Wanted};
-use super::event::{Aftercare, CareTaker, Closing, Condition, Event, Note, Report, Stop, Why};
+use super::dispatch::Others;
+use super::event::{
+    Aftercare, CareTaker, Closing, Condition, Event, Note, Report, Stop, Teller, Why,
+};
 use super::loaded::loaded;
+use super::radio;
 use super::state::{Facts, Handing, MORE_TIME, MORE_TIME_MAX, Securing};
 use super::working::held_back;
 use crate::plan::Milestone;
@@ -30,8 +34,8 @@ pub enum Act {
     CallFailed,
     /// The next free person calls.
     CallByNext,
-    /// Help said that it comes in this time.
-    HelpIn(Millis),
+    /// Help comes in this time, as somebody said.
+    HelpIn(Millis, Teller),
     /// Outside height rescue is asked for.
     AskOutside,
     /// Outside rescue leads.
@@ -115,7 +119,15 @@ pub enum Act {
         kit: String,
         /// Station id.
         station: String,
+        /// Responder id of who was to fetch it there and found none, where it was one of them.
+        by: Option<String>,
     },
+    /// These orders were said over the radio, by the numbers of their records.
+    Said(Vec<u64>),
+    /// This way cannot be passed, by link id.
+    BlockWay(String),
+    /// It can be passed again.
+    OpenWay(String),
     /// Take command.
     TakeCommand,
     /// The brief was read.
@@ -179,7 +191,7 @@ impl Draft<'_> {
             | Act::CallMade
             | Act::CallFailed
             | Act::CallByNext
-            | Act::HelpIn(_)
+            | Act::HelpIn(..)
             | Act::AskOutside
             | Act::OutsideLeads
             | Act::CrewLeads => self.act_on_help(act),
@@ -231,7 +243,7 @@ impl Draft<'_> {
         };
         self.push(event);
         // Whoever waited at the approach point is sent on.
-        self.order_crew();
+        self.dispatch(Others::GoOn);
         Ok(())
     }
 
@@ -259,9 +271,12 @@ impl Draft<'_> {
                     to: facts.next_caller(),
                 }
             }
-            Act::HelpIn(time) => {
+            Act::HelpIn(time, by) => {
                 only_if(time > Millis::ZERO)?;
-                Event::HelpExpected { in_ms: time.0 }
+                Event::HelpExpected {
+                    in_ms: time.0,
+                    said_by: Some(by),
+                }
             }
             Act::AskOutside => {
                 only_if(facts.outside.asked.is_none())?;
@@ -311,6 +326,8 @@ impl Draft<'_> {
             Act::OffHarness => {
                 only_if(off.is_none())?;
                 self.push(Event::OffHarness {});
+                // Whoever stood ready for a later method is not needed any more.
+                self.dispatch(Others::StandBy);
             }
             Act::StillHanging => {
                 let (_, cause) = off.ok_or(Refusal::NotNow)?;
@@ -482,15 +499,35 @@ impl Draft<'_> {
             Act::DangerOver(by) => {
                 only_if(facts.danger.is_some())?;
                 self.push(Event::DangerCleared { by });
-                self.order_crew();
+                self.dispatch(Others::GoOn);
             }
             Act::Responder(responder, report) => {
                 only_if(is_person(facts, &responder) && !is_casualty(facts, &responder))?;
+                let on_order = matches!(
+                    report,
+                    Report::Heard | Report::OnTheWay | Report::There | Report::Late
+                );
+                only_if(!on_order || facts.order_of(&responder).is_some())?;
                 self.push(Event::ResponderReported { responder, report });
             }
-            Act::KitGone { kit, station } => {
+            Act::Said(numbers) => {
+                let said = radio::said(facts, &numbers);
+                let (orders, text) = said.ok_or(Refusal::NotNow)?;
+                self.push(Event::WordsSaid { orders, text });
+            }
+            Act::BlockWay(link) => {
+                let plan = facts.opened.as_ref().map(|it| &it.plan);
+                let known = plan.is_some_and(|it| it.links.iter().any(|it| it.id == link));
+                only_if(known && !facts.blocked.contains(&link))?;
+                self.push(Event::WayBlocked { link });
+            }
+            Act::OpenWay(link) => {
+                only_if(facts.blocked.contains(&link))?;
+                self.push(Event::WayOpened { link });
+            }
+            Act::KitGone { kit, station, by } => {
                 only_if(!facts.gone.contains(&(kit.clone(), station.clone())))?;
-                self.push(Event::KitGone { kit, station });
+                self.push(Event::KitGone { kit, station, by });
             }
             Act::TakeCommand => self.push(Event::CommandTaken {}),
             Act::BriefHeard => {
@@ -575,7 +612,10 @@ impl Draft<'_> {
             Some(Milestone::FirstContact) if self.facts().casualty().contact.is_none() => {
                 self.push(Event::FirstContactMade {});
             }
-            Some(Milestone::OffHarness) if !off => self.push(Event::OffHarness {}),
+            Some(Milestone::OffHarness) if !off => {
+                self.push(Event::OffHarness {});
+                self.dispatch(Others::StandBy);
+            }
             Some(Milestone::Landing) if off => self.push(Event::AtLandingPlace {}),
             _ => {}
         }
@@ -699,7 +739,7 @@ impl Draft<'_> {
     pub(super) fn start(&mut self, method: String, why: Why) {
         self.leave_method(Some(method.clone()));
         self.push(Event::MethodStarted { method, why });
-        self.order_crew();
+        self.dispatch(Others::GoOn);
     }
 
     /// Never refused for its place on the ladder; only for what makes it impossible or rules it out.

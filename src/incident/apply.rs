@@ -2,16 +2,13 @@
 //!
 //! A correction folds everything again without the records it takes back, so that nothing has to know its own inverse.
 
-use super::event::{
-    Aftercare, Condition, Due, Event, Opening, PlanStanding, Record, Report, Stop, Why,
-};
+use super::event::{Aftercare, Condition, Due, Event, Opening, PlanStanding, Record, Stop, Why};
 use super::loaded::moves_on;
 use super::state::{
-    Casualty, Command, Facts, Handing, Opened, Order, Running, Securing, Shown, State, Undo,
+    Casualty, Command, Facts, Former, Handing, Opened, Running, Securing, Shown, State, Undo,
     Whereabouts, Window,
 };
 use crate::plan::{Method, Milestone, Plan};
-use crate::readiness::Posting;
 use crate::units::{Millis, Speed};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -135,8 +132,9 @@ impl Facts {
             Event::CallPassed {} => self.call.passed = Some(at),
             Event::CallConfirmed { .. } => self.call.confirmed = Some(at),
             Event::CallFailed {} => self.call.confirmed = None,
-            Event::HelpExpected { in_ms } => {
+            Event::HelpExpected { in_ms, said_by } => {
                 self.outside.expected = Some(Millis(at.0.saturating_add(*in_ms)));
+                self.outside.said_by = *said_by;
             }
             Event::OutsideAsked {} => {
                 self.outside.asked.get_or_insert(at);
@@ -158,7 +156,7 @@ impl Facts {
                 self.command.by.clone_from(by);
                 self.command.handing = None;
                 if let Some(by) = by {
-                    self.drop_orders_of(by);
+                    self.end_order_of(by, at);
                 }
             }
             Event::LanguageChosen { language } => {
@@ -174,13 +172,46 @@ impl Facts {
                     casualty.stopped.retain(|(_, what)| *what != Stop::Wind);
                 }
             }
-            Event::ResponderReported { responder, report } => self.report_of(responder, *report),
-            Event::OrderWithdrawn { responder } => self.drop_orders_of(responder),
-            Event::KitGone { kit, station } => {
+            Event::ResponderReported { responder, report } => {
+                self.report_of(responder, *report, at);
+            }
+            Event::OrderWithdrawn { responder } => {
+                self.end_order_of(responder, at);
+                let own = |it: &&mut Former| it.order.posting.responder == *responder;
+                if let Some(former) = self.former.iter_mut().find(own) {
+                    // Who never heard of the order needs not hear of its end.
+                    former.to_tell = former.order.is_told().then_some(record.seq);
+                }
+            }
+            Event::WordsSaid { orders, .. } => {
+                self.announced.get_or_insert(at);
+                for former in &mut self.former {
+                    if former.to_tell.is_some_and(|it| orders.contains(&it)) {
+                        former.to_tell = None;
+                    }
+                }
+                for order in self.numbered(orders) {
+                    order.said.get_or_insert(at);
+                    order.unanswered = false;
+                }
+            }
+            Event::OrdersUnanswered { orders } => {
+                for order in self.numbered(orders) {
+                    order.unanswered = true;
+                }
+            }
+            Event::WayBlocked { link } => {
+                if !self.blocked.contains(link) {
+                    self.blocked.push(link.clone());
+                }
+            }
+            Event::WayOpened { link } => self.blocked.retain(|it| it != link),
+            Event::KitGone { kit, station, by } => {
                 let lost = (kit.clone(), station.clone());
                 if !self.gone.contains(&lost) {
                     self.gone.push(lost);
                 }
+                self.did_not_fetch(kit, station, by.as_deref());
             }
             Event::Noted { note } => self.notes.push((*note, record.casualty, at)),
             Event::DangerCalled {} => self.danger = Some(at),
@@ -222,12 +253,14 @@ impl Facts {
             Event::Corrected { .. } => {
                 self.undo = None;
                 // Who was ordered since may be one who hangs, or cannot, now that the slip is taken back.
-                self.drop_orders_of_those_who_may_hang();
+                self.end_orders_of_those_who_may_hang(at);
             }
-            Event::OrderGiven { method, posting } => {
-                self.give(record.casualty, method, posting, at);
-            }
-            Event::TaskGiven { posting } => self.give(record.casualty, "", posting, at),
+            Event::OrderGiven {
+                method,
+                posting,
+                instead,
+            } => self.give(record, method, posting, instead, at),
+            Event::TaskGiven { posting, instead } => self.give(record, "", posting, instead, at),
             Event::CameDue { what } => {
                 self.came_due = Some((*what, record.casualty, at));
                 let casualty = self.of(record);
@@ -252,10 +285,13 @@ impl Facts {
             | Event::CasualtyChosen {}
             | Event::WorkedOn {} => {
                 self.take_casualty(record, at);
-                self.drop_orders_of_those_who_may_hang();
+                self.end_orders_of_those_who_may_hang(at);
+            }
+            Event::StepDone { method, step } => {
+                self.there_by_step(record.casualty, method, *step, at);
+                self.take_method(record, at);
             }
             Event::MethodStarted { .. }
-            | Event::StepDone { .. }
             | Event::NotWorkingReported { .. }
             | Event::StraightWanted { .. }
             | Event::Secured {}
@@ -308,44 +344,6 @@ impl Facts {
         }
     }
 
-    /// What was said of a responder.
-    fn report_of(&mut self, responder: &str, report: Report) {
-        self.there.retain(|id| id != responder);
-        self.cannot.retain(|id| id != responder);
-        match report {
-            Report::There => self.there.push(responder.to_owned()),
-            Report::CanAgain => {}
-            Report::Cannot => {
-                self.cannot.push(responder.to_owned());
-                self.drop_orders_of(responder);
-            }
-        }
-    }
-
-    fn drop_orders_of(&mut self, responder: &str) {
-        self.orders.retain(|it| it.posting.responder != responder);
-        self.there.retain(|id| id != responder);
-    }
-
-    fn drop_orders_of_those_who_may_hang(&mut self) {
-        let hang = self.may_hang();
-        let cannot = &self.cannot;
-        let may = |id: &String| !hang.contains(id) && !cannot.contains(id);
-        self.orders.retain(|it| may(&it.posting.responder));
-        self.there.retain(may);
-    }
-
-    /// An order takes the place of the one before: nobody is on two.
-    fn give(&mut self, casualty: u16, method: &str, posting: &Posting, at: Millis) {
-        self.drop_orders_of(&posting.responder);
-        self.orders.push(Order {
-            casualty,
-            method: method.to_owned(),
-            posting: posting.clone(),
-            at,
-        });
-    }
-
     /// Whether one may go near, for everybody who hangs at the same place.
     fn take_scene(&mut self, record: &Record, at: Millis) {
         let place = self.of(record).place.clone();
@@ -395,7 +393,7 @@ impl Facts {
                 });
                 self.focus_chosen = false;
                 if let Some(responder) = responder {
-                    self.drop_orders_of(responder);
+                    self.end_order_of(responder, at);
                     self.leave_command(responder);
                 }
             }
@@ -404,7 +402,7 @@ impl Facts {
                 casualty.who.clone_from(responder);
                 casualty.named = true;
                 if let Some(responder) = responder {
-                    self.drop_orders_of(responder);
+                    self.end_order_of(responder, at);
                     self.leave_command(responder);
                 }
             }
@@ -557,16 +555,24 @@ impl Facts {
                 casualty.windows.clear();
                 casualty.stopped.clear();
                 casualty.scene.made_safe.clear();
-                self.orders
-                    .retain(|it| it.casualty != record.casualty || it.method.is_empty());
-                self.drop_orders_of_those_who_may_hang();
+                self.announced = None;
+                // The standing roles go on; they are told where if it is elsewhere now.
+                let for_it = self
+                    .orders
+                    .iter()
+                    .filter(|it| it.casualty == record.casualty && !it.method.is_empty());
+                let sent: Vec<String> = for_it.map(|it| it.posting.responder.clone()).collect();
+                for responder in sent {
+                    self.end_order_of(&responder, at);
+                }
+                self.end_orders_of_those_who_may_hang(at);
             }
             Event::FallTimeSet { ago_ms, at_least } => {
                 casualty.fell = Millis(at.0.saturating_sub(*ago_ms));
                 casualty.fell_at_least = *at_least;
                 casualty.fell_corrected = true;
             }
-            Event::ForecastAdopted { forecast } => {
+            Event::ForecastAdopted { forecast, asked } => {
                 if let Some(running) = &mut casualty.running {
                     let own = forecast
                         .methods
@@ -580,6 +586,7 @@ impl Facts {
                     }
                 }
                 casualty.forecast = Some(forecast.clone());
+                casualty.asked = *asked;
             }
             Event::ConditionReported { condition } => {
                 casualty.condition = Some((*condition, at));
@@ -669,6 +676,10 @@ fn is_shared(event: &Event) -> bool {
             | Event::ResponderReported { .. }
             | Event::OrderWithdrawn { .. }
             | Event::KitGone { .. }
+            | Event::WordsSaid { .. }
+            | Event::OrdersUnanswered { .. }
+            | Event::WayBlocked { .. }
+            | Event::WayOpened { .. }
             | Event::Noted { .. }
             | Event::DangerCalled {}
             | Event::DangerCleared { .. }
@@ -718,6 +729,9 @@ fn is_touch(event: &Event) -> bool {
             | Event::MethodPutBack { .. }
             | Event::ResponderReported { .. }
             | Event::KitGone { .. }
+            | Event::WordsSaid { .. }
+            | Event::WayBlocked { .. }
+            | Event::WayOpened { .. }
             | Event::CallFailed {}
             | Event::HelpExpected { .. }
             | Event::OutsideAsked {}
@@ -746,6 +760,7 @@ fn comes_by_itself(event: &Event) -> bool {
             | Event::CameDue { .. }
             | Event::WorkedOn {}
             | Event::TaskGiven { .. }
+            | Event::OrdersUnanswered { .. }
             | Event::PromptShown { .. }
             | Event::Resumed { .. }
     )

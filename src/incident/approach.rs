@@ -142,12 +142,12 @@ pub(super) fn call(facts: &Facts) -> Prompt {
     prompt
 }
 
-/// What the caller says, to be read aloud: what, where, where they are met, a boat where it is over water.
-pub fn call_words(facts: &Facts) -> Vec<Message> {
+/// What the caller says, in as few lines as stand beside the prompt; the card of the call has all of it.
+fn call_words(facts: &Facts) -> Vec<Message> {
     let Some(site) = facts.opened.as_ref().map(|o| &o.plan.site) else {
         return Vec::new();
     };
-    let mut lines = vec![Message::of(Id::CallSay)];
+    let mut lines = vec![Message::of(Id::CallSayShort)];
     let position = facts.position();
     let over_water = position.is_some_and(|it| it.ground == Some(Ground::Water));
     if over_water {

@@ -1,10 +1,10 @@
-//! Sums up what somebody must know who takes over: command of the rescue, the lead from outside, the care of a casualty.
+//! Sums up what somebody must know who takes over: command of the rescue, the lead from outside.
 //!
 //! Each is read in about 20 seconds: short lines, nothing that is not acted on.
 
 use super::act::Act;
 use super::case::Case;
-use super::event::{Condition, Note};
+use super::event::Condition;
 use super::prompt::{Choice, Prompt};
 use super::state::{Facts, Whereabouts};
 use crate::readiness::NEVER;
@@ -101,7 +101,7 @@ fn where_and_how_long(case: Case<'_>, at: Millis) -> Message {
     Message::with(id, [&place, &time])
 }
 
-fn how(case: Case<'_>, at: Millis) -> Message {
+pub(super) fn how(case: Case<'_>, at: Millis) -> Message {
     let casualty = case.casualty;
     match casualty.condition {
         None => Message::of(Id::BriefNotAsked),
@@ -169,39 +169,4 @@ pub(super) fn outside_leads(facts: &Facts, at: Millis) -> Prompt {
     prompt.lines = lines(facts, at);
     prompt.reading = true;
     prompt
-}
-
-/// What whoever takes over the care must hear: how long hung and whether motionless, the worst seen, what was done.
-pub fn handover(case: Case<'_>) -> Vec<Message> {
-    let casualty = case.casualty;
-    let mut lines = Vec::new();
-    let hung = clock(case.hanging(Millis::ZERO));
-    if casualty.off.is_some() {
-        lines.push(Message::with(
-            if case.at_least() {
-                Id::HandHungAtLeast
-            } else {
-                Id::HandHung
-            },
-            [&hung],
-        ));
-    }
-    lines.push(Message::of(match casualty.worst {
-        None => Id::HandNotChecked,
-        Some(Condition::Talking) => Id::HandTalked,
-        Some(Condition::Stuck) => Id::HandStuck,
-        Some(Condition::Unwell) => Id::HandUnwell,
-        Some(Condition::NotAnswering) => Id::HandNoAnswer,
-    }));
-    let notes = case.facts.notes.iter();
-    let of_it = notes.filter(|(_, number, _)| *number == case.number);
-    lines.extend(of_it.filter_map(|(note, ..)| match note {
-        Note::ReliefStraps => Some(Message::of(Id::NoteStraps)),
-        Note::LegsRaised => Some(Message::of(Id::NoteLegs)),
-        Note::Foothold => Some(Message::of(Id::NoteFoothold)),
-        Note::Bleeding => Some(Message::of(Id::NoteBleeding)),
-        Note::HeadHurt => Some(Message::of(Id::NoteHead)),
-        _ => None,
-    }));
-    lines
 }

@@ -4,8 +4,8 @@
 //! go before both. Nothing here keeps a casualty upright.
 
 use super::act::Act;
+use super::aloud::handover_short;
 use super::approach::{call, call_is_prompted};
-use super::brief::handover;
 use super::case::Case;
 use super::event::{Aftercare, CareTaker, Closing};
 use super::loaded::loaded;
@@ -303,7 +303,7 @@ fn handing_over(facts: &Facts, back: Choice) -> Prompt {
         _ => Message::with(Id::CloseHandedOverOne, [&case.number.to_string()]),
     };
     let mut prompt = Prompt::ask(message);
-    prompt.lines = handover(case);
+    prompt.lines = handover_short(case);
     let to = |id, taker| Choice::new(id, Act::HandOver(case.number, taker));
     prompt.options = vec![
         to(Id::HandAmbulance, CareTaker::Ambulance),

@@ -6,14 +6,15 @@
 use super::act::Act;
 use super::care::care_check_due;
 use super::case::Case;
+use super::dispatch::Others;
 use super::event::{Due, Event, Opening, Reading, Record, Why};
 use super::prompt::{Pick, prompt};
 use super::state::{
-    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, FORECAST_WAIT, Facts, State, UNDO_SHOWN,
+    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, FORECAST_WAIT, Facts, Order, State, UNDO_SHOWN,
     Whereabouts,
 };
 use super::time::Moment;
-use crate::readiness::{Basis, Forecast, NEVER, Posting};
+use crate::readiness::{Basis, Forecast, NEVER};
 use crate::units::Millis;
 use std::sync::Arc;
 
@@ -144,12 +145,17 @@ pub fn decide(state: &State, command: Command, now: &Moment) -> Result<Decision,
                 .filter(|now| fits && now.position == basis.position)
             {
                 None => return Err(Refusal::StaleForecast),
+                // Newer numbers are acted on already.
+                Some(_) if basis.asked < case.casualty.asked => {
+                    return Err(Refusal::StaleForecast);
+                }
                 Some(now) if now.asks_as(&basis) => {
-                    draft.push_for(case.number, Event::ForecastAdopted { forecast });
-                    draft.order_crew();
+                    let asked = basis.asked;
+                    draft.push_for(case.number, Event::ForecastAdopted { forecast, asked });
+                    draft.dispatch(Others::StandBy);
                 }
                 // Somebody was lost, found or named since: the numbers that stand, stand until the next come.
-                Some(now) => draft.wanted.push(Wanted::Forecast(Box::new(now))),
+                Some(now) => draft.want(now),
             }
         }
         Command::Resume { since_start_ms } => draft.resume(since_start_ms),
@@ -265,13 +271,20 @@ impl Draft<'_> {
             let asked = cases
                 .find(|it| it.number == case.number)
                 .and_then(Case::basis);
-            (!asked.is_some_and(|it| it.asks_as(&now))).then(|| Wanted::Forecast(Box::new(now)))
+            (!asked.is_some_and(|it| it.asks_as(&now))).then_some(now)
         });
-        let wanted: Vec<Wanted> = wanted.collect();
-        for wanted in wanted {
-            if !self.wanted.contains(&wanted) {
-                self.wanted.push(wanted);
-            }
+        let wanted: Vec<Basis> = wanted.collect();
+        for basis in wanted {
+            self.want(basis);
+        }
+    }
+
+    /// Asks for a forecast, once, and says after how many records that was.
+    fn want(&mut self, basis: Basis) {
+        let asked = self.state.log.len() as u64;
+        let wanted = Wanted::Forecast(Box::new(Basis { asked, ..basis }));
+        if !self.wanted.contains(&wanted) {
+            self.wanted.push(wanted);
         }
     }
 
@@ -316,71 +329,6 @@ impl Draft<'_> {
         self.push(Event::Corrected { cause });
     }
 
-    /// Sends the crew of the method that runs, each posting once, and with the first orders a first aider with an AED.
-    pub(super) fn order_crew(&mut self) {
-        for number in self.numbers() {
-            let facts = self.facts();
-            let case = facts.case_of(number);
-            let Some((running, forecast)) = case
-                .casualty
-                .running
-                .as_ref()
-                .zip(case.casualty.forecast.as_ref())
-                .filter(|_| case.casualty.landed.is_none())
-            else {
-                continue;
-            };
-            let Some(expected) = case.forecast_of(&running.method) else {
-                continue;
-            };
-            let method = running.method.clone();
-            let stands = |p: &Posting| {
-                facts
-                    .orders
-                    .iter()
-                    .any(|it| it.casualty == number && it.method == method && it.posting == *p)
-            };
-            let hangs = facts.may_hang();
-            let can =
-                |p: &Posting| !hangs.contains(&p.responder) && !facts.cannot.contains(&p.responder);
-            let sent = expected.crew.iter().map(|p| case.as_far_as_it_is_safe(p));
-            let crew: Vec<_> = sent.filter(|p| !stands(p) && can(p)).collect();
-            let first_aider = forecast.first_aider.clone();
-            if facts.danger.is_some() || case.casualty.off.is_some() {
-                continue;
-            }
-            for posting in crew {
-                self.push_for(
-                    number,
-                    Event::OrderGiven {
-                        method: method.clone(),
-                        posting,
-                    },
-                );
-            }
-            self.send_first_aider(number, first_aider);
-        }
-    }
-
-    fn send_first_aider(&mut self, number: u16, posting: Option<Box<Posting>>) {
-        let facts = self.facts();
-        let sent = facts
-            .orders
-            .iter()
-            .any(|it| it.posting.role == Posting::FIRST_AID);
-        // The numbers may be older than what is known by now.
-        let idle = |it: &Posting| {
-            facts.order_of(&it.responder).is_none()
-                && facts.caller() != Some(&it.responder)
-                && !facts.cannot.contains(&it.responder)
-                && !facts.may_hang().contains(&it.responder)
-        };
-        if let Some(posting) = posting.filter(|it| !sent && idle(it)) {
-            let posting = *posting;
-            self.push_for(number, Event::TaskGiven { posting });
-        }
-    }
-
     /// Decides what follows by itself: the call passed on, what the time brought, who is worked on, a method begun, the
     /// clock written down, the next prompt.
     fn settle(&mut self, answered: bool) {
@@ -406,6 +354,7 @@ impl Draft<'_> {
             self.push(Event::CallOrdered { to });
         }
         self.note_what_came_due(at);
+        self.note_who_does_not_answer(at);
         self.turn_to_the_first();
         if self.may_begin(at)
             && let Some(method) = self.facts().case().next_method().map(|m| m.id.clone())
@@ -428,6 +377,19 @@ impl Draft<'_> {
             while let Some(what) = due(self.facts().case_of(number), at) {
                 self.push_for(number, Event::CameDue { what });
             }
+        }
+    }
+
+    /// Orders that were said long enough ago, and that nobody answered, all at once.
+    fn note_who_does_not_answer(&mut self, at: Millis) {
+        let facts = self.facts();
+        let overdue = facts
+            .orders
+            .iter()
+            .filter(|it| answer_due(facts, it).is_some_and(|due| at >= due));
+        let orders: Vec<u64> = overdue.map(|it| it.number).collect();
+        if !orders.is_empty() {
+            self.push(Event::OrdersUnanswered { orders });
         }
     }
 
@@ -522,6 +484,14 @@ fn due(case: Case<'_>, at: Millis) -> Option<Due> {
         .then_some(Due::ChangeNear)
 }
 
+/// When an order that was said counts as unanswered; none where it was answered, or that was noted.
+fn answer_due(facts: &Facts, order: &Order) -> Option<Millis> {
+    let said = order
+        .said
+        .filter(|_| !order.is_answered() && !order.unanswered)?;
+    Some(said.saturating_add(facts.policy().order_answer))
+}
+
 /// When the state next needs to be asked, on its own time line. Never in the past.
 pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
     if !facts.is_open() {
@@ -545,6 +515,7 @@ pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
     let put_off = put_off.chain([facts.others.not_yet]).flatten();
     times.extend(put_off.map(|t| t.saturating_add(policy.ask_again)));
     times.push(super::approach::OTHERS_ASKED_AFTER);
+    times.extend(facts.orders.iter().filter_map(|it| answer_due(facts, it)));
     for case in facts.cases() {
         if let Some(running) = &case.casualty.running {
             times.push(running.change_by);

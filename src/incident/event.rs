@@ -80,12 +80,44 @@ pub enum Why {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Report {
+    /// The order was read back.
+    Heard,
+    /// On the way.
+    OnTheWay,
     /// Where the order sent them.
     There,
+    /// Later than expected; nobody knows how far they came.
+    Late,
     /// Cannot do it, or is not here.
     Cannot,
+    /// Nobody reaches them.
+    Lost,
+    /// Hurt, so that somebody has to look after them.
+    Hurt,
     /// Can be sent again.
     CanAgain,
+}
+
+/// Who said when help comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Teller {
+    /// Whoever answered the emergency call.
+    Dispatcher,
+    /// The crew that is coming.
+    Coming,
+    /// Whoever meets them.
+    Guide,
+}
+
+/// An order as it stood before another took its place.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Given {
+    /// Method id; empty for a standing role.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub method: String,
+    /// Who, with what, where.
+    pub posting: Posting,
 }
 
 /// Why a method must stop at once.
@@ -204,9 +236,19 @@ pub enum Event {
     /// The call was made.
     CallConfirmed { by: Option<String> },
     /// A forecast was taken as the one to act on.
-    ForecastAdopted { forecast: Forecast },
+    ForecastAdopted {
+        forecast: Forecast,
+        /// How many records there were when it was asked for.
+        #[serde(default, skip_serializing_if = "is_zero")]
+        asked: u64,
+    },
     /// Somebody was sent.
-    OrderGiven { method: String, posting: Posting },
+    OrderGiven {
+        method: String,
+        posting: Posting,
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        instead: Vec<Given>,
+    },
     /// A method began.
     MethodStarted { method: String, why: Why },
     /// A step was done.
@@ -282,13 +324,34 @@ pub enum Event {
     /// An order was taken back.
     OrderWithdrawn { responder: String },
     /// A standing task was given beside the methods.
-    TaskGiven { posting: Posting },
-    /// Kit of this kind is not at this station.
-    KitGone { kit: String, station: String },
+    TaskGiven {
+        posting: Posting,
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        instead: Vec<Given>,
+    },
+    /// Orders were said over the radio, by the numbers of their records.
+    WordsSaid { orders: Vec<u64>, text: String },
+    /// Orders were said long enough ago and nobody answered them.
+    OrdersUnanswered { orders: Vec<u64> },
+    /// A way cannot be passed.
+    WayBlocked { link: String },
+    /// It can be passed again.
+    WayOpened { link: String },
+    /// Kit of this kind is not at this station, as the responder found who was to fetch it there, or somebody else.
+    KitGone {
+        kit: String,
+        station: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
+    },
     /// The call did not get through after all.
     CallFailed {},
     /// Outside help said when it comes, counted from this record.
-    HelpExpected { in_ms: i64 },
+    HelpExpected {
+        in_ms: i64,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        said_by: Option<Teller>,
+    },
     /// Outside height rescue was asked for.
     OutsideAsked {},
     /// Outside rescue leads from here.
@@ -345,6 +408,10 @@ pub enum Event {
     /// A kind that this version does not know.
     #[serde(skip)]
     Unknown { kind: String, body: Value },
+}
+
+fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 /// A reading of the clocks inside an event.

@@ -4,36 +4,41 @@
 //! one thing to do, `next_wakeup` says when to look again. No clock, disk, sound, thread or screen is reached from here.
 
 mod act;
+mod aloud;
 mod apply;
 mod approach;
 mod brief;
 mod care;
 mod case;
 mod decide;
+mod dispatch;
 mod event;
 mod ladder;
 mod loaded;
+mod orders;
 mod people;
 mod prompt;
+mod radio;
 mod state;
 mod time;
 mod working;
 
 pub use act::Act;
-pub use approach::call_words;
-pub use brief::{handover, lines as brief};
+pub use aloud::{call_card, call_made, handover};
+pub use brief::lines as brief;
 pub use case::Case;
 pub use decide::{Command, Decision, Refusal, Wanted, decide, next_wakeup};
 pub use event::{
-    Aftercare, CareTaker, Closing, Condition, Due, Event, NotARecord, Note, Opening, PlanApproval,
-    PlanStanding, Reading, Record, Report, Stop, Why,
+    Aftercare, CareTaker, Closing, Condition, Due, Event, Given, NotARecord, Note, Opening,
+    PlanApproval, PlanStanding, Reading, Record, Report, Stop, Teller, Why,
 };
 pub use ladder::Verdict;
 pub use loaded::loaded;
 pub use prompt::{Choice, Pick, Prompt, past_target, prompt, target_mark};
+pub use radio::{ToSay, order_in_words, to_say};
 pub use state::{
-    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, Call, Casualty, FORECAST_WAIT, Facts, Handing,
-    MORE_TIME, MORE_TIME_MAX, Opened, Order, Running, Scene, Securing, Shown, State, UNDO_SHOWN,
-    Undo, Whereabouts, Window,
+    ANSWER_GUARD, CHANGE_NEAR, CLOCK_MARK_EVERY, Call, Casualty, FORECAST_WAIT, Facts, Former,
+    Handing, MORE_TIME, MORE_TIME_MAX, Opened, Order, Running, Scene, Securing, Shown, State,
+    UNDO_SHOWN, Undo, Whereabouts, Window,
 };
 pub use time::{Carried, Moment, TimeLine, WALL_STEP_MAX_MS};

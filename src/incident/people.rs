@@ -117,15 +117,21 @@ impl Facts {
         })
     }
 
-    /// Who can talk to the casualty: a free person whom the plan names as watching the place, without another task.
+    /// Who calls to the casualty now: a free person whom the plan names as watching the place, because they are within
+    /// hearing; else whoever is to talk with the casualty.
     pub fn talker(&self) -> Option<String> {
         let position = self.position()?;
+        let case = self.case();
         let free = self.free_people();
-        let busy = self.case().busy(position);
+        let busy = case.busy(position);
         let can = |id: &&String| {
             free.contains(id) && !busy.contains(id) && Some(*id) != self.command.by.as_ref()
         };
-        position.watched_by.iter().find(can).cloned()
+        let ordered = self.orders.iter().filter(|it| {
+            it.posting.role == Posting::TALKER && it.method.is_empty() && it.casualty == case.number
+        });
+        let ordered = ordered.map(|it| &it.posting.responder);
+        position.watched_by.iter().chain(ordered).find(can).cloned()
     }
 
     /// The casualty who comes first by the rules: one just released until the airway is seen to; then of those hanging one in
@@ -152,18 +158,6 @@ impl Facts {
 }
 
 impl Case<'_> {
-    /// Where somebody is sent: until it is safe, whoever would go near waits at the approach point with their kit.
-    pub fn as_far_as_it_is_safe(self, posting: &Posting) -> Posting {
-        let mut sent = posting.clone();
-        let running = self.casualty.running.as_ref();
-        let method = running.and_then(|it| self.method(&it.method));
-        let goes_near = method.is_some_and(|it| it.goes_near(&posting.role));
-        if let Some(position) = self.position().filter(|_| goes_near && !self.may_go_near()) {
-            sent.place.clone_from(&position.approach);
-        }
-        sent
-    }
-
     /// What a forecast for this casualty would be made from; none where the plan does not know the place.
     pub fn basis(self) -> Option<Basis> {
         let opened = self.facts.opened.as_ref()?;
@@ -204,7 +198,16 @@ impl Case<'_> {
             excluded,
             reserved: self.busy(position),
             casualty: self.number,
+            asked: 0,
             gone: self.facts.gone.clone(),
+            blocked: self.facts.blocked.clone(),
+            left: self
+                .facts
+                .left_kit()
+                .into_iter()
+                .chain(self.facts.kit_for_others(self.number))
+                .collect(),
+            ordered: self.facts.ordered(self.facts.line.reached_at()),
             day: day_number(opened.started.day()),
         })
     }

@@ -4,7 +4,8 @@
 //! wake-up, which methods are out) is computed from them and never stored.
 
 use super::event::{
-    Aftercare, CareTaker, Closing, Condition, Due, Note, Opening, PlanStanding, Record, Stop,
+    Aftercare, CareTaker, Closing, Condition, Due, Given, Note, Opening, PlanStanding, Record,
+    Stop, Teller,
 };
 use super::time::{Moment, TimeLine};
 use crate::plan::{Plan, Responder};
@@ -39,6 +40,8 @@ pub struct Facts {
     pub focus_chosen: bool,
     /// Who is on what order now; nobody is on two.
     pub orders: Vec<Order>,
+    /// The last order of everybody who is on none now.
+    pub former: Vec<Former>,
     /// Who is in command.
     pub command: Command,
     /// Whether all others at height have stopped.
@@ -47,10 +50,18 @@ pub struct Facts {
     pub outside: Outside,
     /// The wind as last read.
     pub wind: Option<Speed>,
-    /// Responders who said that they cannot.
+    /// Responders who cannot, for whatever reason.
     pub cannot: Vec<String>,
-    /// Responders who said that they are where their order sent them.
-    pub there: Vec<String>,
+    /// Those of them whom nobody reaches.
+    pub lost: Vec<String>,
+    /// Those of them who are hurt.
+    pub hurt: Vec<String>,
+    /// Responders who are later than expected.
+    pub late: Vec<String>,
+    /// Ways that cannot be passed, by link id.
+    pub blocked: Vec<String>,
+    /// When it was said over the radio where somebody hangs.
+    pub announced: Option<Millis>,
     /// Kinds of kit that are not at these stations.
     pub gone: Vec<(String, String)>,
     /// What was noted, about whom, and when.
@@ -84,6 +95,87 @@ pub struct Order {
     pub posting: Posting,
     /// Since when.
     pub at: Millis,
+    /// Number of its record.
+    pub number: u64,
+    /// What stood before, for the same role or for the same person.
+    pub instead: Vec<Given>,
+    /// True where somebody was told something else before: this person, or whoever had the role.
+    pub changed: bool,
+    /// Kit in hand from an order before this one: station id and name as spoken.
+    pub holds: Vec<(String, String)>,
+    /// When it was said over the radio.
+    pub said: Option<Millis>,
+    /// When it was read back.
+    pub heard: Option<Millis>,
+    /// When this person said that they are on the way.
+    pub going: Option<Millis>,
+    /// When this person said that they are there.
+    pub there: Option<Millis>,
+    /// True once it was said long enough ago and nobody answered.
+    pub unanswered: bool,
+    /// True once its kit was found missing where it was to be fetched.
+    pub empty_handed: bool,
+}
+
+/// An order that was withdrawn, or whose person cannot any more.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Former {
+    /// The order.
+    pub order: Order,
+    /// When it ended.
+    pub ended: Millis,
+    /// True once somebody else has the role.
+    pub replaced: bool,
+    /// Number of the record that withdrew it, where this person was to be told and nobody said so yet.
+    pub to_tell: Option<u64>,
+}
+
+impl Order {
+    /// True where whoever is on it was told of it, as far as is known.
+    pub fn is_told(&self) -> bool {
+        self.said.is_some() || self.is_answered()
+    }
+
+    /// True where whoever is on it was heard of since it was given.
+    pub fn is_answered(&self) -> bool {
+        self.heard.or(self.going).or(self.there).is_some()
+    }
+
+    /// Since when it is understood, as far as is known: answered, said, or as long after it was given as passing it on takes.
+    pub fn understood(&self, passing: Millis) -> Millis {
+        let known = [self.going, self.heard, self.said].into_iter().flatten();
+        known
+            .min()
+            .unwrap_or_else(|| self.at.saturating_add(passing))
+    }
+
+    /// What is left of the way; none once it should be over.
+    pub fn to_go(&self, passing: Millis, at: Millis) -> Option<Millis> {
+        let arrives = self
+            .understood(passing)
+            .saturating_add(Millis(self.posting.travel_ms));
+        let left = arrives.saturating_sub(at);
+        (self.there.is_none() && left > Millis::ZERO).then_some(left)
+    }
+
+    /// Kit in hand by then, as far as is known: station id and name as spoken.
+    pub fn in_hand(&self, passing: Millis, at: Millis) -> Vec<(String, String)> {
+        let mut holds = self.holds.clone();
+        let fetched = self
+            .posting
+            .fetch_ms
+            .is_some_and(|fetch| at >= self.understood(passing).saturating_add(Millis(fetch)));
+        if let (Some(station), Some(kit)) = (&self.posting.station, &self.posting.kit)
+            && (fetched || self.there.is_some())
+            && !self.empty_handed
+        {
+            let piece = (station.clone(), kit.clone());
+            if !holds.contains(&piece) {
+                holds.push(piece);
+            }
+        }
+        holds
+    }
 }
 
 /// Who is in command.
@@ -122,6 +214,8 @@ pub struct Outside {
     pub asked: Option<Millis>,
     /// When they said they would be there.
     pub expected: Option<Millis>,
+    /// Who said so.
+    pub said_by: Option<Teller>,
     /// Since when they lead.
     pub leads: Option<Millis>,
 }
@@ -230,6 +324,8 @@ pub struct Casualty {
     pub landed: Option<Millis>,
     /// The numbers acted on.
     pub forecast: Option<Forecast>,
+    /// How many records there were when those were asked for.
+    pub asked: u64,
     /// The method being tried.
     pub running: Option<Running>,
     /// Methods tried before, in order.

@@ -4,12 +4,13 @@
 
 use crate::incident::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Record, Report, State, Stop,
-    Why,
+    Teller, Why,
 };
 use crate::readiness::Posting;
 use crate::units::Millis;
 use crate::units::Speed;
 use crate::words::{Id, Language, Message, clock, label, wind};
+use std::collections::BTreeMap;
 
 /// One line of an incident.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -64,6 +65,64 @@ pub fn lines(records: &[Record], language: Language) -> Vec<Line> {
         });
     }
     lines
+}
+
+/// How long it took to pass orders on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Passing {
+    /// How many orders were said over the radio.
+    pub said: usize,
+    /// How many of those were answered.
+    pub answered: usize,
+    /// From an order to its being said: as long or less in half of them.
+    pub middle: Millis,
+    /// The longest of them.
+    pub slowest: Millis,
+}
+
+/// How long it took to pass orders on, to hold against the plan's `order_time`; none where nothing was said.
+pub fn passing(records: &[Record]) -> Option<Passing> {
+    let mut state = State::default();
+    let mut given: BTreeMap<u64, (Millis, String)> = BTreeMap::new();
+    let mut times: Vec<Millis> = Vec::new();
+    let mut waiting: Vec<String> = Vec::new();
+    let mut answered = 0;
+    for record in records {
+        state.apply(record.clone());
+        let at = state.facts.line.reached_at();
+        match &record.event {
+            Event::OrderGiven { posting, .. } | Event::TaskGiven { posting, .. } => {
+                waiting.retain(|id| *id != posting.responder);
+                given.insert(record.seq, (at, posting.responder.clone()));
+            }
+            Event::WordsSaid { orders, .. } => {
+                for (ordered, responder) in orders.iter().filter_map(|it| given.remove(it)) {
+                    times.push(at.saturating_sub(ordered));
+                    waiting.push(responder);
+                }
+            }
+            Event::ResponderReported { responder, report } => {
+                let answers = matches!(
+                    report,
+                    Report::Heard | Report::OnTheWay | Report::There | Report::Cannot
+                );
+                if let Some(index) = waiting.iter().position(|it| it == responder)
+                    && answers
+                {
+                    waiting.swap_remove(index);
+                    answered += 1;
+                }
+            }
+            _ => {}
+        }
+    }
+    times.sort_unstable();
+    Some(Passing {
+        said: times.len(),
+        answered,
+        middle: *times.get(times.len().saturating_sub(1) / 2)?,
+        slowest: *times.last()?,
+    })
 }
 
 /// Sums an incident up for a list.
@@ -141,6 +200,33 @@ pub fn note(note: Note) -> Id {
     }
 }
 
+/// Who said when help comes.
+pub fn teller(teller: Teller) -> Id {
+    match teller {
+        Teller::Dispatcher => Id::TellerDispatcher,
+        Teller::Coming => Id::TellerComing,
+        Teller::Guide => Id::TellerGuide,
+    }
+}
+
+/// An order, as it was given.
+fn order(facts: &Facts, method: &str, posting: &Posting) -> Message {
+    let plan = facts.opened.as_ref().map(|o| o.plan.as_ref());
+    let place = plan
+        .and_then(|p| p.place(&posting.place))
+        .map_or(posting.place.as_str(), |p| p.name.as_str());
+    let name = facts.name(&posting.responder);
+    let role = if method.is_empty() { &posting.role } else { "" };
+    match (role, &posting.kit) {
+        (Posting::FIRST_AID, _) => Message::with(Id::EvOrderFirstAid, [name, place]),
+        (Posting::TALKER, _) => Message::with(Id::EvTalker, [name]),
+        (Posting::GUIDE, _) => Message::with(Id::EvGuide, [name, place]),
+        (Posting::RADIO, _) => Message::with(Id::EvRadio, [name]),
+        (_, Some(kit)) => Message::with(Id::EvOrderKit, [name, place, kit]),
+        (_, None) => Message::with(Id::EvOrder, [name, place]),
+    }
+}
+
 fn describe(
     record: &Record,
     before: &Facts,
@@ -198,19 +284,21 @@ fn describe(
         Event::CallPassed {} => Message::of(Id::EvCallPassed),
         Event::CallConfirmed { .. } => Message::of(Id::EvCallConfirmed),
         Event::ForecastAdopted { .. } => Message::of(Id::EvForecast),
-        Event::OrderGiven { posting, .. } | Event::TaskGiven { posting } => {
-            let plan = after.opened.as_ref().map(|o| o.plan.as_ref());
-            let place = plan
-                .and_then(|p| p.place(&posting.place))
-                .map_or(posting.place.as_str(), |p| p.name.as_str());
-            match &posting.kit {
-                _ if posting.role == Posting::FIRST_AID => {
-                    Message::with(Id::EvOrderFirstAid, [after.name(&posting.responder), place])
+        Event::OrderGiven {
+            posting, instead, ..
+        }
+        | Event::TaskGiven { posting, instead } => {
+            let method = match &record.event {
+                Event::OrderGiven { method, .. } => method,
+                _ => "",
+            };
+            let told = order(after, method, posting);
+            match instead.first() {
+                Some(before) => {
+                    let before = order(after, &before.method, &before.posting).text(language);
+                    Message::with(Id::EvInstead, [&told.text(language), &before])
                 }
-                Some(kit) => {
-                    Message::with(Id::EvOrderKit, [after.name(&posting.responder), place, kit])
-                }
-                None => Message::with(Id::EvOrder, [after.name(&posting.responder), place]),
+                None => told,
             }
         }
         Event::MethodStarted {
@@ -295,7 +383,12 @@ fn describe(
         Event::MethodPutBack { method: id } => Message::with(Id::EvPutBack, [&method(id)]),
         Event::ResponderReported { responder, report } => Message::with(
             match report {
+                Report::Heard => Id::EvHeard,
+                Report::OnTheWay => Id::EvOnTheWay,
                 Report::There => Id::EvThere,
+                Report::Late => Id::EvLate,
+                Report::Lost => Id::EvLost,
+                Report::Hurt => Id::EvHurt,
                 Report::Cannot => Id::EvCannot,
                 Report::CanAgain => Id::EvCanAgain,
             },
@@ -304,15 +397,45 @@ fn describe(
         Event::OrderWithdrawn { responder } => {
             Message::with(Id::EvWithdrawn, [after.name(responder)])
         }
-        Event::KitGone { kit, station } => {
+        Event::WordsSaid { text, .. } => Message::with(Id::EvSaid, [text]),
+        Event::OrdersUnanswered { orders } => {
+            let on = after.orders.iter().filter(|it| orders.contains(&it.number));
+            let names: Vec<&str> = on.map(|it| after.name(&it.posting.responder)).collect();
+            Message::with(Id::EvUnanswered, [&names.join(", ")])
+        }
+        Event::WayBlocked { link } | Event::WayOpened { link } => {
+            let plan = after.opened.as_ref().map(|it| &it.plan);
+            let ends = plan.and_then(|plan| {
+                let link = plan.links.iter().find(|it| it.id == *link)?;
+                let name = |id: &str| plan.place(id).map(|it| it.name.clone());
+                Some([name(&link.from)?, name(&link.to)?])
+            });
+            let ends = ends.unwrap_or_else(|| [link.clone(), "-".to_owned()]);
+            let blocked = matches!(record.event, Event::WayBlocked { .. });
+            let id = if blocked {
+                Id::EvWayBlocked
+            } else {
+                Id::EvWayOpened
+            };
+            Message::with(id, [&*ends[0], &*ends[1]])
+        }
+        Event::KitGone { kit, station, .. } => {
             let plan = after.opened.as_ref().map(|o| &o.plan);
             let at = plan.and_then(|plan| plan.station(station));
             Message::with(Id::EvKitGone, [kit, at.map_or(station, |it| &it.name)])
         }
         Event::CallFailed {} => Message::of(Id::EvCallFailed),
-        Event::HelpExpected { in_ms } => {
-            Message::with(Id::EvHelpExpected, [&clock(Millis(*in_ms))])
-        }
+        Event::HelpExpected {
+            in_ms,
+            said_by: None,
+        } => Message::with(Id::EvHelpExpected, [&clock(Millis(*in_ms))]),
+        Event::HelpExpected {
+            in_ms,
+            said_by: Some(by),
+        } => Message::with(
+            Id::EvHelpSaid,
+            [&clock(Millis(*in_ms)), &label(teller(*by), language)],
+        ),
         Event::OutsideAsked {} => Message::of(Id::EvOutsideAsked),
         Event::OutsideTookOver {} => Message::of(Id::EvOutsideLeads),
         Event::OutsideLeft {} => Message::of(Id::EvOutsideLeft),
