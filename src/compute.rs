@@ -58,7 +58,10 @@ impl Compute {
     pub fn forecast(&self, basis: Basis, plan: Arc<Plan>) {
         self.answer(move || {
             let forecast = outlook(&plan, &basis, Depth::LIVE)?;
-            Some(Input::Forecast { basis, forecast })
+            Some(Input::Forecast {
+                basis: Box::new(basis),
+                forecast,
+            })
         });
     }
 

@@ -48,6 +48,7 @@ impl LoadedPlan {
                 standing: PlanStanding::None,
                 refused: None,
                 found: [0; 2],
+                drawings: Arc::default(),
             },
             text: crate::plan::BARE.to_owned(),
             sha: hex(&Sha256::digest(crate::plan::BARE.as_bytes())),
@@ -76,6 +77,7 @@ impl LoadedPlan {
                         standing,
                         refused: None,
                         found,
+                        drawings: Arc::default(),
                     },
                     text: text.to_owned(),
                     sha: hex(&Sha256::digest(text.as_bytes())),
@@ -280,7 +282,6 @@ impl Engine {
             }
             Input::Wake => self.command(Command::Wake, now),
             Input::Forecast { basis, forecast } => {
-                let basis = Box::new(basis);
                 self.command(Command::Adopt { basis, forecast }, now)
             }
             Input::Standings {

@@ -7,6 +7,7 @@ use crate::cue::Cue;
 use crate::incident::{Act, Facts, Pick, PlanApproval, PlanStanding};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Shift, Standing, WhatIfs};
+use crate::units::Millimetres;
 use crate::words::{Language, Message};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
@@ -137,7 +138,7 @@ pub enum Input {
     /// A forecast is ready.
     Forecast {
         /// What it was made from.
-        basis: Basis,
+        basis: Box<Basis>,
         /// The numbers.
         forecast: Forecast,
     },
@@ -299,6 +300,32 @@ pub struct PlanInUse {
     pub refused: Option<String>,
     /// How many warnings and notices were found in it.
     pub found: [usize; 2],
+    /// The drawings of its levels.
+    pub drawings: Arc<Drawings>,
+}
+
+/// The drawings that were read beside a plan.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Drawings {
+    /// In the order of the plan, without those that could not be read.
+    pub all: Vec<Drawn>,
+    /// Why some could not be: file and reason.
+    pub trouble: Vec<(String, String)>,
+}
+
+/// A drawing of a level, as shades.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawn {
+    /// The level it shows.
+    pub level: String,
+    /// Where its lower left corner is, east and north.
+    pub south_west: [Millimetres; 2],
+    /// Where its upper right corner is.
+    pub north_east: [Millimetres; 2],
+    /// Width and height in pixels.
+    pub size: [usize; 2],
+    /// How dark each pixel is, row by row from the upper left: 0 is white or nothing, 255 is black.
+    pub dark: Vec<u8>,
 }
 
 /// A plan, where it comes from, and the text it came from.
@@ -318,6 +345,7 @@ impl PartialEq for LoadedPlan {
         self.sha == other.sha
             && self.in_use.name == other.in_use.name
             && self.in_use.standing == other.in_use.standing
+            && self.in_use.drawings == other.in_use.drawings
     }
 }
 

@@ -6,6 +6,7 @@
 mod amend;
 mod cards;
 pub mod check;
+pub mod drawings;
 mod explain;
 pub mod fit;
 mod log;

@@ -67,6 +67,17 @@ impl PlanArgument {
 }
 
 impl OptionalPlan {
+    /// The folder of the plan file, where it is one.
+    pub(super) fn folder(&self) -> Option<&Path> {
+        let folder = self.file.as_deref()?.parent()?;
+        // A name alone is in the folder of the program.
+        Some(if folder == Path::new("") {
+            Path::new(".")
+        } else {
+            folder
+        })
+    }
+
     /// The plan if one was asked for, or a sentence why it cannot be read.
     pub(super) fn bytes(&self) -> Result<Option<Named>, String> {
         match self.demo {

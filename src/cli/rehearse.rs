@@ -247,7 +247,10 @@ impl Stage {
             }
             Effect::Forecast { basis, plan } => {
                 if let Some(forecast) = outlook(&plan, &basis, Depth::LIVE) {
-                    self.answers.push_back(Input::Forecast { basis, forecast });
+                    self.answers.push_back(Input::Forecast {
+                        basis: Box::new(basis),
+                        forecast,
+                    });
                 }
             }
             Effect::Standings { .. }

@@ -1,5 +1,6 @@
 //! Opens the tablet's screen: wires the engine to its edges and hands the main thread to the screen.
 
+use super::drawings;
 use super::plans::{Named, OptionalPlan};
 use super::{DataFolder, say_error};
 use crate::clock::Clock;
@@ -155,6 +156,13 @@ fn load_plan(argument: &OptionalPlan, folder: &Path, today: NaiveDate) -> Loaded
             .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
     }
     let mut plan = LoadedPlan::choose(named(&asked), named(&last), trouble, today);
+    if plan.in_use.standing == PlanStanding::Fit {
+        let drawings = drawings::read(&plan.in_use.plan, argument.folder());
+        for (file, why) in &drawings.trouble {
+            say_error(&format!("{file} is left out of the sketch: {why}"));
+        }
+        plan.in_use.drawings = Arc::new(drawings);
+    }
     match plan.in_use.standing {
         // The same plan again is the rule, and the first frame waits for no disk then.
         PlanStanding::Fit => {

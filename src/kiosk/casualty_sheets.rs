@@ -1,5 +1,6 @@
 //! Fills the sheets about the casualties: how they are, who they are, where, since when, what was noted.
 
+use super::crew_sheets;
 use super::entry::{Entry, Next};
 use super::sight::Sight;
 use super::ui::{Icon, SheetKind, Tone};
@@ -94,6 +95,13 @@ pub(super) fn condition(sight: Sight<'_>) -> Vec<Entry> {
             .tone(Tone::Bad)
         });
     }
+    entries.push(match casualty.off {
+        Some(_) => crew_sheets::hand_card(sight),
+        None => {
+            let title = sight.label(Id::SheetTalk);
+            Entry::open(SheetKind::Talker, title, sight.label(Id::HandTileSub)).icon(Icon::Talking)
+        }
+    });
     entries.push(if facts.casualties.len() > 1 {
         Entry::open(
             SheetKind::Casualties,
@@ -106,6 +114,13 @@ pub(super) fn condition(sight: Sight<'_>) -> Vec<Entry> {
     });
     entries.push(who(sight));
     entries
+}
+
+/// From what was asked to where the answer goes.
+pub(super) fn report(sight: Sight<'_>) -> Vec<Entry> {
+    let title = sight.label(Id::TalkReport);
+    let report = Entry::open(SheetKind::Condition, title, sight.label(Id::TalkReportSub));
+    vec![report.icon(Icon::Talking).tone(Tone::Good)]
 }
 
 fn one_more(sight: Sight<'_>) -> Entry {

@@ -1,5 +1,6 @@
 //! Fills the sheets about the methods: another way, what must stop, the wind, and what else somebody may want to say.
 
+use super::crew_sheets::hand_card;
 use super::entry::{Entry, Next};
 use super::sight::{Sight, capital};
 use super::ui::{Icon, SheetKind, Tone};
@@ -35,6 +36,7 @@ pub(super) fn ways(sight: Sight<'_>) -> Vec<Entry> {
     let off = facts.casualty().off.is_some();
     let mut entries = Vec::new();
     if off {
+        entries.push(hand_card(sight));
         entries.push(
             Entry::act(
                 Act::StillHanging,

@@ -1,21 +1,28 @@
 //! Shows snapshots on the screen and turns touches into inputs. Decides nothing about a rescue.
 //!
 //! `standby`, `rescue`, `aftercare`, `log`, `readiness` and `shift` are named as their screens in `ui/screens/` and map a snapshot and the time
-//! to what those screens show; `drop_line`, `sketch`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
+//! to what those screens show; `level` is the sketch of a level, with `chart` for what stands where, `canvas` for the room,
+//! `way` for who is where by now and `drawn` for the drawing under it; `drop_line`, `sketch`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
 //! presenter pushes the result into the window, only where it differs from what stands there, because each difference is
 //! drawn again. It keeps nothing but which sheet is open and which incident of the log is looked at.
 
 mod aftercare;
+mod canvas;
 mod casualty_sheets;
 mod change_sheets;
+mod chart;
 mod crew_sheets;
+mod drawn;
 mod drop_line;
 mod entry;
 mod fonts;
+mod level;
 mod log;
 mod method_sheets;
+mod people;
 mod pictures;
 mod presenter;
+mod radio_words;
 mod readiness;
 mod rescue;
 mod sheets;
@@ -26,6 +33,7 @@ mod sketch;
 mod standby;
 mod tablet_sheets;
 mod view;
+mod way;
 mod window;
 
 #[allow(
@@ -43,6 +51,6 @@ mod ui {
 pub use fonts::ensure_font;
 pub use presenter::Presenter;
 #[doc(hidden)]
-pub use ui::{Actions, App, Labels, Metrics, Screen, State, Theme};
+pub use ui::{Actions, App, Labels, LevelRoom, Metrics, Screen, State, Theme};
 pub use view::View;
 pub use window::{Window, run, tell_screen};

@@ -1,15 +1,18 @@
 //! Pushes what is to be shown into the window, and sends what is touched. Synchronous; lives on the screen's thread.
 
+use super::canvas::Room;
+use super::drawn::Shade;
 use super::entry::Next;
+use super::level::{self, Looking as LookingAt};
 use super::readiness::{self, Looking};
 use super::sight::Sight;
 use super::ui::Band;
 use super::ui::{
-    Actions, App, Ask, Choice, GainRow, Labels, LogItem, LogRow, Notice, Person, SheetKind,
-    SiteMark, SiteRow, Spot, State, Tick, Tone,
+    Actions, App, Ask, Choice, GainRow, Labels, LevelMark, LevelRoom, LevelWord, LogItem, LogRow,
+    Metrics, Notice, Person, PersonRow, SheetKind, SiteMark, SiteRow, Spot, State, Tick, Tone,
 };
 use super::view::View;
-use super::{aftercare, log, rescue, sheets, shift, sketch, standby};
+use super::{aftercare, log, people, radio_words, rescue, sheets, shift, sketch, standby};
 use crate::incident::{Act, Moment, Pick};
 use crate::readiness::WhatIfs;
 use crate::signal::{Snapshot, Tap, Theme};
@@ -56,12 +59,16 @@ struct Lists {
     people: Rows<Person>,
     sheet_lines: Rows<SharedString>,
     sheet_choices: Rows<Choice>,
+    page_people: Rows<PersonRow>,
     log_items: Rows<LogItem>,
     log_rows: Rows<LogRow>,
     site_rows: Rows<SiteRow>,
     site_marks: Rows<SiteMark>,
     spots: Rows<Spot>,
     site_lines: Rows<SharedString>,
+    level_marks: Rows<LevelMark>,
+    level_words: Rows<LevelWord>,
+    level_lines: Rows<SharedString>,
     gains: Rows<GainRow>,
     parts: Rows<Choice>,
 }
@@ -91,6 +98,8 @@ struct Local {
     incident: Option<String>,
     undo: Option<u64>,
     spoken: Option<(Language, bool)>,
+    /// The room for the sketch of a level, as the screen has it.
+    room: Room,
 }
 
 /// Shows snapshots in a window and sends touches.
@@ -98,6 +107,7 @@ pub struct Presenter {
     app: slint::Weak<App>,
     lists: Lists,
     local: RefCell<Local>,
+    shade: RefCell<Shade>,
     send: Box<dyn Fn(Tap)>,
 }
 
@@ -130,12 +140,16 @@ impl Presenter {
             people => set_people,
             sheet_lines => set_sheet_lines,
             sheet_choices => set_sheet_choices,
+            page_people => set_page_people,
             log_items => set_log_items,
             log_rows => set_log_rows,
             site_rows => set_site_rows,
             site_marks => set_site_marks,
             spots => set_spots,
             site_lines => set_site_lines,
+            level_marks => set_level_marks,
+            level_words => set_level_words,
+            level_lines => set_level_lines,
             gains => set_gains,
             parts => set_parts,
         };
@@ -143,6 +157,7 @@ impl Presenter {
             app: app.as_weak(),
             lists,
             local: RefCell::default(),
+            shade: RefCell::default(),
             send: Box::new(send),
         });
         presenter.listen(app);
@@ -157,6 +172,7 @@ impl Presenter {
         let view = {
             let mut local = self.local.borrow_mut();
             local.shown = Some((snapshot.clone(), now.clone(), silent));
+            local.room = level_room(&app);
             let sight = Sight { snapshot, now };
             if snapshot.facts.opened.is_some() {
                 local.page = Page::Standby;
@@ -180,6 +196,17 @@ impl Presenter {
             view(sight, &local, silent)
         };
         self.push(&State::get(&app), &view);
+        let room = self.local.borrow().room;
+        let mut shade = self.shade.borrow_mut();
+        if let Some(picture) = shade.of(
+            &snapshot.plan.drawings,
+            &view.level_picture,
+            &room,
+            app.window().scale_factor(),
+        ) {
+            State::get(&app).set_level_drawn(picture.is_some());
+            State::get(&app).set_level_picture(picture.unwrap_or_default());
+        }
     }
 
     /// Shows the same once more, after something that only the screen keeps has changed.
@@ -206,12 +233,16 @@ impl Presenter {
         lists.people.set(&view.people);
         lists.sheet_lines.set(&view.sheet_lines);
         lists.sheet_choices.set(&view.sheet_choices);
+        lists.page_people.set(&view.page_people);
         lists.log_items.set(&view.log_items);
         lists.log_rows.set(&view.log_rows);
         lists.site_rows.set(&view.site_rows);
         lists.site_marks.set(&view.site_marks);
         lists.spots.set(&view.spots);
         lists.site_lines.set(&view.site_lines);
+        lists.level_marks.set(&view.level_marks);
+        lists.level_words.set(&view.level_words);
+        lists.level_lines.set(&view.level_lines);
         lists.gains.set(&view.gains);
         lists.parts.set(&view.parts);
 
@@ -239,6 +270,7 @@ impl Presenter {
         state.set_level_above(view.level_above);
         state.set_level_below(view.level_below);
         state.set_site_one(view.site_one.clone());
+        state.set_level_map(view.level_map.clone());
         state.set_helping(view.helping);
         state.set_progress(view.progress);
         state.set_progress_text(view.progress_text.clone());
@@ -255,6 +287,7 @@ impl Presenter {
         state.set_prompt(view.prompt.clone());
         state.set_kit(view.kit.clone());
         state.set_people_count(view.people_count.clone());
+        state.set_words(view.words.clone());
         state.set_undo(view.undo.clone());
         state.set_undo_sub(view.undo_sub.clone());
         state.set_condition(view.condition.clone());
@@ -299,6 +332,13 @@ impl Presenter {
         on!(on_open, |me, kind| me.open(kind, Vec::new()));
         on!(on_choose, |me, kind, id| me.choose(kind, &id));
         on!(on_close, |me| me.up());
+        on!(on_sketch, |me, who| me
+            .open(SheetKind::Level, vec![who.to_string()]));
+        on!(on_said, |me, id| {
+            if let Some(act) = radio_words::act(&id) {
+                (me.send)(Tap::Do(act));
+            }
+        });
         on!(on_work_stopped, |me, position| {
             let position = position.to_string();
             (me.send)(Tap::WorkStopped { position });
@@ -386,6 +426,13 @@ impl Presenter {
             (SheetKind::None, Page::Helping) => self.turn_to(Page::Readiness),
             (SheetKind::None, _) if looks => self.turn_to(Page::Readiness),
             (SheetKind::None, _) => self.turn_to(Page::Standby),
+            (SheetKind::Level, _) => {
+                let about = self.local.borrow().about.first().cloned();
+                match about.filter(|it| !it.is_empty()) {
+                    Some(who) => self.open(SheetKind::Person, vec![who]),
+                    None => self.open(SheetKind::None, Vec::new()),
+                }
+            }
             (sheet, _) => {
                 let above = sheets::above(sheet);
                 let (above, kept) = above.unwrap_or((SheetKind::None, 0));
@@ -412,6 +459,9 @@ impl Presenter {
     }
 
     fn level(&self, up: bool) {
+        if self.local.borrow().sheet == SheetKind::Level {
+            return self.other_level(up);
+        }
         let shown = self.local.borrow().shown.clone();
         let (Some((snapshot, now, _)), Some(app)) = (shown, self.app.upgrade()) else {
             return;
@@ -428,13 +478,38 @@ impl Presenter {
         self.again();
     }
 
+    /// Another level on the sketch in an incident.
+    fn other_level(&self, up: bool) {
+        let (shown, about) = {
+            let local = self.local.borrow();
+            (local.shown.clone(), local.about.clone())
+        };
+        let Some((snapshot, now, _)) = shown else {
+            return;
+        };
+        let sight = Sight {
+            snapshot: &snapshot,
+            now: &now,
+        };
+        if let Some(next) = level::next_level(sight, LookingAt::of(&about), up) {
+            let who = about.into_iter().next().unwrap_or_default();
+            self.open(SheetKind::Level, vec![who, next]);
+        }
+    }
+
     fn open(&self, kind: SheetKind, about: Vec<String>) {
         match kind {
             SheetKind::Command => (self.send)(Tap::NextInCommand),
             kind => {
                 {
                     let mut local = self.local.borrow_mut();
-                    (local.sheet, local.about) = (kind, about);
+                    let order = match (kind, &local.shown) {
+                        (SheetKind::People, Some((snapshot, now, _))) => {
+                            people::order(Sight { snapshot, now })
+                        }
+                        _ => about,
+                    };
+                    (local.sheet, local.about) = (kind, order);
                 }
                 self.again();
             }
@@ -516,7 +591,27 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
         }
     }
     sheets::fill(&mut view, sight, local.sheet, &local.about);
+    if local.sheet == SheetKind::Level {
+        level::fill(
+            &mut view,
+            sight,
+            &local.room,
+            LookingAt::of(&local.about),
+            false,
+        );
+    }
     view
+}
+
+/// The room for the sketch of a level.
+fn level_room(app: &App) -> Room {
+    let (room, sizes) = (LevelRoom::get(app), Metrics::get(app));
+    Room {
+        width: f64::from(room.get_width()),
+        height: f64::from(room.get_height()),
+        unit: f64::from(sizes.get_u()),
+        letter: f64::from(sizes.get_small()),
+    }
 }
 
 /// The fixed texts.

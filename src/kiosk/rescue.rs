@@ -1,10 +1,11 @@
 //! Fills the rescue screen: how long, where, the one prompt and what stands under it, the tiles.
 
-use super::crew_sheets::{standing, to_go};
+use super::crew_sheets::{task_in_short, to_go};
+use super::people::{Stands, note, stands};
 use super::sight::{Sight, capital, digits, tile};
 use super::ui::{Choice, Icon, Kit, Mark, Person, Place, Prompt, Screen, Tone};
 use super::view::View;
-use super::{drop_line, pictures, ui};
+use super::{drop_line, pictures, radio_words, ui};
 use crate::incident::{self, Act, Aftercare, Condition, Whereabouts, past_target, prompt};
 use crate::readiness::NEVER;
 use crate::units::Millis;
@@ -79,6 +80,7 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
         count => sight.with(Id::PeopleSent, [&count.to_string()]),
     };
     view.crew = tile(sight.label(Id::CrewTile), sent, Tone::Quiet, Icon::People);
+    radio_words::fill(view, sight);
 }
 
 /// Held, this takes command; it always says who has it.
@@ -289,7 +291,7 @@ fn kit(view: &mut View, sight: Sight<'_>) {
 }
 
 /// What tells one station from another: its last word where that is a letter or a number, else the whole name.
-fn short(station: &str) -> SharedString {
+pub(super) fn short(station: &str) -> SharedString {
     match station.split_whitespace().last() {
         Some(last) if last.chars().count() <= 3 => last.to_uppercase().into(),
         _ => capital(station),
@@ -306,36 +308,35 @@ fn people(view: &mut View, sight: Sight<'_>) {
     if !view.details.is_empty() {
         return;
     }
-    let cannot = facts.cannot.iter().map(|id| Person {
-        name: facts.name(id).into(),
-        note: sight.label(Id::PersonCannot),
-        mark: Mark::Cannot,
-        tone: Tone::Caution,
-    });
-    let mut sent: Vec<_> = facts.orders.iter().collect();
-    // Who should be there and did not say so first, then who is on the way, then who is there.
-    let late = |order: &&crate::incident::Order| {
-        let there = facts.there.contains(&order.posting.responder);
-        let due = to_go(sight, order).is_none() && order.posting.travel_ms > 0;
-        (there, !due)
+    let Some(opened) = &facts.opened else {
+        return;
     };
-    sent.sort_by_key(late);
-    let sent = sent.into_iter().map(|order| {
-        let (note, tone) = standing(sight, &order.posting.responder);
-        let there = facts.there.contains(&order.posting.responder);
-        let mark = match (there, to_go(sight, order)) {
-            (true, _) => Mark::There,
-            (false, Some(_)) => Mark::Going,
-            (false, None) => Mark::Waiting,
+    let mut people: Vec<(Stands, &String)> = opened
+        .roll_call
+        .iter()
+        .map(|id| (stands(sight, id), id))
+        .filter(|(stands, _)| *stands < Stands::Idle)
+        .collect();
+    people.sort();
+    let shown = people.into_iter().take(PEOPLE_MAX).map(|(_, id)| {
+        let (said, mark, tone) = note(sight, id);
+        // The row is short: what it is about only where all is well.
+        let going = facts.order_of(id).filter(|_| mark == Mark::Going);
+        let note = match going.and_then(|it| Some((it, to_go(sight, it)?))) {
+            Some((order, left)) => {
+                let left = seconds(left).replace(' ', "\u{a0}");
+                format!("{left}, {}", task_in_short(sight, order)).into()
+            }
+            None => said,
         };
         Person {
-            name: facts.name(&order.posting.responder).into(),
+            name: facts.name(id).into(),
             note,
             mark,
             tone,
         }
     });
-    view.people = cannot.chain(sent).take(PEOPLE_MAX).collect();
+    view.people = shown.collect();
 }
 
 fn condition(sight: Sight<'_>) -> ui::Tile {

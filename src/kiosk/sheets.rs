@@ -9,8 +9,10 @@ use super::sight::Sight;
 use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
-    casualty_sheets, change_sheets, crew_sheets, method_sheets, shift, shift_sheets, tablet_sheets,
+    casualty_sheets, change_sheets, crew_sheets, method_sheets, people, shift, shift_sheets,
+    tablet_sheets,
 };
+use crate::incident::{call_card, handover};
 use crate::words::{Id, Message};
 use slint::SharedString;
 
@@ -43,6 +45,10 @@ pub(super) fn above(kind: SheetKind) -> Option<(SheetKind, usize)> {
         SheetKind::AllowWhy => (SheetKind::AllowWho, 1),
         SheetKind::Left | SheetKind::Moved | SheetKind::WindNow => (SheetKind::Changed, 0),
         SheetKind::Visitor => (SheetKind::Shift, 0),
+        SheetKind::Person => (SheetKind::People, 0),
+        SheetKind::Blocked => (SheetKind::Person, 1),
+        SheetKind::HelpTime => (SheetKind::Call, 0),
+        SheetKind::HelpSaid => (SheetKind::HelpTime, 0),
         _ => return None,
     })
 }
@@ -86,23 +92,89 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, about: &[
         kind => Sheet {
             kind,
             title: head(sight, kind, about),
+            hint: hint(sight, kind),
+            page: is_page(kind),
             ..Sheet::default()
         },
     };
-    if kind == SheetKind::Call {
-        let lines = crate::incident::call_words(sight.facts());
-        view.sheet_lines = lines.iter().map(|it: &Message| sight.say(it)).collect();
+    view.sheet_lines = lines(sight, kind, about);
+    if kind == SheetKind::People {
+        people::fill(view, sight, about);
+        return;
     }
     view.sheet_choices = choices(entries(sight, kind, about));
 }
 
+/// True for a sheet that takes the place of the whole screen.
+fn is_page(kind: SheetKind) -> bool {
+    matches!(
+        kind,
+        SheetKind::Condition
+            | SheetKind::Level
+            | SheetKind::People
+            | SheetKind::Person
+            | SheetKind::Call
+            | SheetKind::Handover
+            | SheetKind::Talker
+    )
+}
+
+/// What is read over or beside the choices.
+fn lines(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<SharedString> {
+    let facts = sight.facts();
+    let said = |lines: Vec<Message>| lines.iter().map(|it| sight.say(it)).collect();
+    match kind {
+        SheetKind::Call => said(call_card(facts, sight.at())),
+        SheetKind::Handover => said(handover(facts.case())),
+        SheetKind::Talker => TALK.iter().map(|id| sight.label(*id)).collect(),
+        SheetKind::Person => {
+            let id = about.first();
+            id.map(|id| people::lines(sight, id)).unwrap_or_default()
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// What whoever talks with the casualty asks and says, in this order.
+const TALK: [Id; 12] = [
+    Id::TalkNames,
+    Id::TalkHelp,
+    Id::TalkStraps,
+    Id::TalkPump,
+    Id::TalkHurt,
+    Id::TalkBreathe,
+    Id::TalkFaint,
+    Id::TalkSick,
+    Id::TalkNumb,
+    Id::TalkBleed,
+    Id::TalkStuck,
+    Id::TalkClip,
+];
+
+fn hint(sight: Sight<'_>, kind: SheetKind) -> SharedString {
+    match kind {
+        SheetKind::People => people::nobody_for(sight),
+        SheetKind::Call => crew_sheets::call_hint(sight),
+        _ => SharedString::default(),
+    }
+}
+
 fn head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> SharedString {
     let id = match kind {
+        SheetKind::Level => return super::level::head(sight, super::level::Looking::of(about)),
         SheetKind::Call => return sight.say(&crew_sheets::call_head(sight)),
         SheetKind::Person => {
             let person = about.first();
             return person.map_or_else(SharedString::default, |id| sight.facts().name(id).into());
         }
+        SheetKind::HelpSaid => {
+            let minutes = about.first().map_or("", String::as_str);
+            return sight.with(Id::SheetHelpSaid, [minutes]);
+        }
+        SheetKind::HelpTime => Id::SheetHelp,
+        SheetKind::Blocked => Id::SheetBlocked,
+        SheetKind::Handover => Id::SheetHandover,
+        SheetKind::Talker => Id::SheetTalk,
         SheetKind::Condition => Id::SheetCondition,
         SheetKind::Ways => Id::SheetOther,
         SheetKind::FallTime => Id::SheetFall,
@@ -201,6 +273,7 @@ fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
                 | SheetKind::AllowWhy
         ),
         keys: matches!(kind, SheetKind::Permit | SheetKind::Letters),
+        page: false,
     }
 }
 
@@ -220,7 +293,7 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
     let first = about.first().map_or("", String::as_str);
     let second = about.get(1).map_or("", String::as_str);
     match kind {
-        SheetKind::None | SheetKind::Command => Vec::new(),
+        SheetKind::None | SheetKind::Command | SheetKind::Level => Vec::new(),
         SheetKind::Condition => casualty_sheets::condition(sight),
         SheetKind::Casualties => casualty_sheets::casualties(sight),
         SheetKind::Naming => casualty_sheets::naming(sight),
@@ -232,8 +305,13 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::Stop => method_sheets::stops(sight),
         SheetKind::Wind => method_sheets::winds(sight),
         SheetKind::Call => crew_sheets::call(sight),
-        SheetKind::People => crew_sheets::people(sight),
-        SheetKind::Person => crew_sheets::person(sight, first),
+        SheetKind::People => people::entries(sight),
+        SheetKind::Person => people::reports(sight, first),
+        SheetKind::Blocked => people::ways(sight, first),
+        SheetKind::HelpTime => crew_sheets::help(sight),
+        SheetKind::HelpSaid => crew_sheets::tellers(sight, first),
+        SheetKind::Handover => Vec::new(),
+        SheetKind::Talker => casualty_sheets::report(sight),
         SheetKind::Plan => tablet_sheets::plan(sight),
         SheetKind::Tablet => tablet_sheets::tablet(sight),
         SheetKind::Language => tablet_sheets::languages(sight),

@@ -36,6 +36,14 @@ pub(super) fn plan_head(sight: Sight<'_>) -> Sheet {
             (title, hint)
         }
     };
+    // A drawing that is missing stops nothing, so it is said after what matters more.
+    let trouble = in_use.drawings.trouble.first();
+    let trouble = trouble.map(|(file, _)| sight.with(Id::SketchPlanFile, [file]));
+    let hint = match trouble {
+        Some(trouble) if hint.is_empty() => trouble,
+        Some(trouble) => format!("{hint} {trouble}").into(),
+        None => hint,
+    };
     Sheet {
         kind: SheetKind::Plan,
         title,

@@ -1,8 +1,10 @@
 //! What stands on the screen, as plain values: the mirror of `State` in `ui/api/state.slint`.
 
+use super::level::Placed;
 use super::ui::{
-    Band, Choice, GainRow, Grade, Kit, LineMark, LogItem, LogRow, Lost, Notice, Person, Place,
-    Prompt, Saved, Screen, Sheet, SheetKind, SiteMark, SiteRow, Spot, Tick, Tile, Tone,
+    Band, Choice, GainRow, Grade, Kit, LevelMap, LevelMark, LevelWord, LineMark, LogItem, LogRow,
+    Lost, Notice, Person, PersonRow, Place, Prompt, Saved, Screen, Sheet, SheetKind, SiteMark,
+    SiteRow, Spot, Tick, Tile, Tone, Words,
 };
 use slint::SharedString;
 
@@ -45,6 +47,12 @@ pub struct View {
     pub site_one: SiteRow,
     pub site_lines: Vec<SharedString>,
 
+    pub level_map: LevelMap,
+    pub level_marks: Vec<LevelMark>,
+    pub level_words: Vec<LevelWord>,
+    pub level_lines: Vec<SharedString>,
+    pub(super) level_picture: Placed,
+
     pub helping: bool,
     pub gains: Vec<GainRow>,
     pub progress: f32,
@@ -76,6 +84,7 @@ pub struct View {
     pub kit: Kit,
     pub people: Vec<Person>,
     pub people_count: SharedString,
+    pub words: Words,
     pub undo: SharedString,
     pub undo_sub: SharedString,
 
@@ -89,6 +98,7 @@ pub struct View {
     pub sheet: Sheet,
     pub sheet_lines: Vec<SharedString>,
     pub sheet_choices: Vec<Choice>,
+    pub page_people: Vec<PersonRow>,
 
     pub log_items: Vec<LogItem>,
     pub log_title: SharedString,
@@ -133,6 +143,11 @@ impl Default for View {
                 ..SiteRow::default()
             },
             site_lines: Vec::new(),
+            level_map: LevelMap::default(),
+            level_marks: Vec::new(),
+            level_words: Vec::new(),
+            level_lines: Vec::new(),
+            level_picture: Placed::default(),
             helping: false,
             gains: Vec::new(),
             progress: 0.0,
@@ -160,6 +175,7 @@ impl Default for View {
             kit: Kit::default(),
             people: Vec::new(),
             people_count: SharedString::default(),
+            words: Words::default(),
             undo: SharedString::default(),
             undo_sub: SharedString::default(),
             condition: Tile::default(),
@@ -174,6 +190,7 @@ impl Default for View {
             },
             sheet_lines: Vec::new(),
             sheet_choices: Vec::new(),
+            page_people: Vec::new(),
             log_items: Vec::new(),
             log_title: SharedString::default(),
             log_sub: SharedString::default(),

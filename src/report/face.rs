@@ -16,13 +16,15 @@ pub(super) const BOLD: &[u8] = include_bytes!("../../ui/fonts/B612-Bold.otf");
 pub(super) const CAPITAL: f32 = 0.75;
 
 /// The two weights, with the widths measured so far.
-pub(super) struct Faces {
+pub struct Faces {
     faces: [rustybuzz::Face<'static>; 2],
     known: RefCell<[HashMap<String, f32>; 2]>,
 }
 
 impl Faces {
-    pub(super) fn new() -> Faces {
+    /// Reads the faces.
+    #[allow(clippy::new_without_default)]
+    pub fn new() -> Faces {
         let face = |bytes| {
             rustybuzz::Face::from_slice(bytes, 0)
                 .expect("the bundled faces are read by every test of the cards")
@@ -34,7 +36,7 @@ impl Faces {
     }
 
     /// How wide a text is, in parts of its size.
-    pub(super) fn width(&self, text: &str, strong: bool) -> f32 {
+    pub fn width(&self, text: &str, strong: bool) -> f32 {
         let weight = usize::from(strong);
         if let Some(known) = self.known.borrow()[weight].get(text) {
             return *known;

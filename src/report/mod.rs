@@ -9,7 +9,7 @@
 pub mod cards;
 mod colours;
 mod compose;
-mod face;
+pub mod face;
 pub mod html;
 mod ladder;
 mod layout;
@@ -22,6 +22,8 @@ mod plots;
 pub mod readiness;
 mod sketch;
 mod urgent;
+
+pub use sketch::kind_of_way;
 
 /// A size of paper.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -214,7 +214,8 @@ fn told(source: &Source<'_>, place: &Place, stations: &[&Station]) -> (Sign, Vec
     (signs.into_iter().min().unwrap_or(Sign::Passing), label)
 }
 
-fn kind(kind: LinkKind) -> Id {
+/// A kind of way, as spoken.
+pub fn kind_of_way(kind: LinkKind) -> Id {
     match kind {
         LinkKind::Walk => Id::CardWayWalk,
         LinkKind::Stairs => Id::CardWayStairs,
@@ -226,7 +227,7 @@ fn kind(kind: LinkKind) -> Id {
 }
 
 fn way_label(source: &Source<'_>, link: &Link) -> String {
-    let name = source.voice.say(kind(link.kind), []);
+    let name = source.voice.say(kind_of_way(link.kind), []);
     match link.rise.0.saturating_abs() {
         0 => name,
         rise => source.voice.say(
@@ -278,7 +279,7 @@ fn legs(source: &Source<'_>, from: &str, links: &[String]) -> String {
         };
         let forwards = link.from == here;
         here = if forwards { &link.to } else { &link.from };
-        let name = voice.say(kind(link.kind), []);
+        let name = voice.say(kind_of_way(link.kind), []);
         let length = voice.metres(link.length);
         let rise = if forwards {
             link.rise.0
