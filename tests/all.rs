@@ -5,6 +5,7 @@ mod cards;
 mod clocks;
 mod cues;
 mod desk;
+mod dispatch;
 mod drive;
 mod golden;
 mod heard;

@@ -97,7 +97,10 @@ impl Desk {
                 Effect::Forecast { basis, plan } => {
                     let basis: Basis = basis.clone();
                     if let Some(forecast) = outlook(plan, &basis, Depth::ROUGH) {
-                        self.wanted.push(Input::Forecast { basis, forecast });
+                        self.wanted.push(Input::Forecast {
+                            basis: Box::new(basis),
+                            forecast,
+                        });
                     }
                 }
                 _ => {}

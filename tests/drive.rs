@@ -10,7 +10,7 @@ use crate::support::plans::plan_toml;
 use crate::twin::Twin;
 use groundward::engine::Engine;
 use groundward::incident::{
-    Act, Carried, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt,
+    Act, Carried, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt, to_say,
 };
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Snapshot, Tap};
@@ -350,6 +350,7 @@ impl Drill {
                 std::thread::sleep(Duration::from_millis(50));
             }
         }
+        self.keep_to_look_at(&self.screen.picture());
         panic!("touching `{label}` has no effect");
     }
 
@@ -475,6 +476,38 @@ impl Drill {
         let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
         let rgb: Vec<u8> = picture.iter().flatten().copied().collect();
         crate::screens::write(&path, &rgb, (WIDTH, HEIGHT));
+    }
+
+    /// Leaves a page or a sheet; nothing comes of it in the record.
+    fn leave(&mut self, key: &str) {
+        let state = self.state().expect("an incident runs");
+        self.show(&state);
+        self.touch(key, false);
+        self.twin.press(key);
+        std::thread::sleep(Duration::from_millis(400));
+    }
+
+    /// Touches what says that the words were said until nothing is left to say for the first time; how often that was.
+    pub(crate) fn say_everything(&mut self) -> usize {
+        for count in 0..20 {
+            let state = self.state().expect("an incident runs");
+            let Some(words) = to_say(&state.facts).filter(|it| it.again.is_none()) else {
+                return count;
+            };
+            let said = words.orders[0];
+            self.show(&state);
+            self.keep_to_look_at(&self.screen.picture());
+            let done = |s: &State| !to_say(&s.facts).is_some_and(|it| it.orders.contains(&said));
+            // What must be looked at under the prompt goes before the words; they are on the page of the people then.
+            match self.twin.has("Said") {
+                true => self.path(&["Said"], done),
+                false => {
+                    self.path(&["PEOPLE", "Said"], done);
+                    self.leave("Back");
+                }
+            }
+        }
+        panic!("it is never all said");
     }
 
     /// Plays until the incident is stood down.
@@ -654,9 +687,10 @@ fn every_turn_of_a_rescue_is_made_by_touch() {
     drill.path(&[&other, &more, &tile(Id::LanguageTile), "English"], |s| {
         language(&s.facts) == Language::English
     });
-    drill.path(&["CALL MADE", "Outside rescue leads"], |s| {
-        s.facts.outside.leads.is_some()
-    });
+    drill.path(
+        &["CALL MADE", "Help from outside", "Outside rescue leads"],
+        |s| s.facts.outside.leads.is_some(),
+    );
     drill.says("We lead again", |s| s.facts.outside.leads.is_none());
     for _ in 0..3 {
         let before = drill.state().expect("it runs");
@@ -693,6 +727,104 @@ fn every_turn_of_a_rescue_is_made_by_touch() {
         "the screen was looked at {} times",
         drill.compared
     );
+}
+
+/// Three who were sent drop out one after another and the ladder is not where it is kept: each time the rescue is planned
+/// again, what changed is to be said, and it goes on to the landing place. By touch, with a kill in the middle.
+#[test]
+fn three_drop_out_and_the_ladder_is_missing_and_the_rescue_goes_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut drill = Drill::start(groundward::plan::DEMO, folder.path(), 1);
+    drill.hang();
+    drill.says("It is safe", |s| s.facts.casualty().scene.safe.is_some());
+    drill.path(&["CALL", "Call is made"], |s| {
+        s.facts.call.confirmed.is_some()
+    });
+    drill.says("Answers well", |s| {
+        s.facts.casualty().worst == Some(Condition::Talking)
+    });
+    drill.says("Fan is locked off", |s| s.facts.may_go_near());
+    drill.wait_for("the first method", |s| s.facts.running().is_some());
+    let said = drill.say_everything();
+    assert!(said >= 2, "{said} broadcasts for all of them");
+    let mut lost: Vec<String> = Vec::new();
+    for round in 0..3 {
+        let state = drill.state().expect("an incident runs");
+        let facts = &state.facts;
+        // Whoever brings something, of the method that runs or of a later one.
+        let mut orders = facts.orders.iter().filter(|it| !it.method.is_empty());
+        let order = orders
+            .find(|it| it.posting.kit.is_some())
+            .or_else(|| facts.orders.iter().find(|it| !it.method.is_empty()))
+            .expect("somebody is left on an order");
+        let id = order.posting.responder.clone();
+        let key = format!("{}: Cannot", facts.name(&id));
+        drill.path(&["PEOPLE", &key], |s| s.facts.cannot.contains(&id));
+        drill.keep_to_look_at(&drill.screen.picture());
+        drill.leave("Back");
+        lost.push(id);
+        if round == 1 {
+            let before = drill.state().expect("an incident runs");
+            drill.kill(&before);
+        }
+        drill.wait_for("new numbers", |s| {
+            let reported = s.log.iter().rposition(
+                |r| matches!(&r.event, Event::ResponderReported { responder, .. } if lost.last() == Some(responder)),
+            );
+            let adopted = s
+                .log
+                .iter()
+                .rposition(|r| matches!(r.event, Event::ForecastAdopted { .. }));
+            adopted > reported
+        });
+        drill.say_everything();
+    }
+    // The ladder, or whatever is brought now, is not there.
+    let state = drill.state().expect("an incident runs");
+    let brings = state
+        .facts
+        .orders
+        .iter()
+        .find(|it| it.posting.kit.is_some() && !it.method.is_empty() && it.there.is_none());
+    let (id, kit) = match brings {
+        Some(it) => (it.posting.responder.clone(), it.posting.kit.clone()),
+        None => panic!("nobody brings anything any more: {:?}", state.facts.orders),
+    };
+    let row = format!("{}, ", state.facts.name(&id));
+    drill.path(&["PEOPLE", &row, "Kit is not there"], |s| {
+        !s.facts.gone.is_empty()
+    });
+    let state = drill.wait_for("new orders", |s| {
+        s.facts
+            .orders
+            .iter()
+            .all(|it| it.posting.responder != id || it.posting.kit != kit)
+    });
+    drill.say_everything();
+    for record in &state.log {
+        if let Event::OrderGiven { posting, .. } | Event::TaskGiven { posting, .. } = &record.event
+        {
+            let gone = lost.iter().position(|it| *it == posting.responder);
+            let reported = |it: &groundward::incident::Record| matches!(&it.event, Event::ResponderReported { responder, .. } if *responder == posting.responder);
+            let said = state.log.iter().position(|it| reported(it));
+            assert!(
+                gone.is_none() || said.is_some_and(|at| record.seq < at as u64),
+                "{} was ordered after they dropped out",
+                posting.responder
+            );
+        }
+    }
+    // It goes on to the end all the same.
+    for _ in 0..200 {
+        let state = drill.state().expect("an incident runs");
+        if state.facts.casualty().landed.is_some() {
+            break;
+        }
+        drill.answer(&state);
+    }
+    let state = drill.state().expect("an incident runs");
+    assert!(state.facts.casualty().off.is_some() && state.facts.casualty().landed.is_some());
+    assert_eq!(drill.kills_left, 0);
 }
 
 /// What a suspended machine does: the boot clock has gone on, the wall clock and the boot id are the same.

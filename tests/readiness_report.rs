@@ -136,6 +136,7 @@ fn look(plan: &Plan, position: &Position, number: usize, draws: u32) -> PlaceLoo
             station: station.map(|it| it.id.clone()),
             place: role.place.clone(),
             travel_ms: 95_000,
+            ..Posting::default()
         });
         posted.collect()
     });
@@ -725,6 +726,7 @@ fn what_a_plan_says_is_never_read_as_html() {
                         station: Some(word()),
                         place: word(),
                         travel_ms: 1_000,
+                        ..Posting::default()
                     }]
                 })
                 .collect(),

@@ -23,7 +23,11 @@ fn shown(desk: &Desk) -> Millis {
 }
 
 fn basis(desk: &Desk) -> Basis {
-    desk.facts().case().basis().expect("the place is known")
+    let basis = desk.facts().case().basis().expect("the place is known");
+    Basis {
+        asked: desk.records.len() as u64,
+        ..basis
+    }
 }
 
 /// The forecast that stands, with another notch for the running method.
@@ -43,7 +47,10 @@ fn with_notch(desk: &Desk, by: Option<Millis>) -> Forecast {
 
 fn adopt(desk: &mut Desk, forecast: Forecast) {
     let basis = basis(desk);
-    desk.take(Input::Forecast { basis, forecast });
+    desk.take(Input::Forecast {
+        basis: Box::new(basis),
+        forecast,
+    });
 }
 
 #[test]

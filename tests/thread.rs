@@ -156,7 +156,10 @@ fn the_answer_of_a_computation_is_an_input_and_a_stale_one_is_refused() {
         if let Effect::Forecast { basis, plan } = effect {
             let forecast =
                 outlook(&plan, &basis, Depth::ROUGH).expect("the position is in the plan");
-            break Input::Forecast { basis, forecast };
+            break Input::Forecast {
+                basis: Box::new(basis),
+                forecast,
+            };
         }
     };
     let stale = wanted(&tablet);

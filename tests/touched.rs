@@ -66,7 +66,7 @@ fn touches(act: &Act, facts: &Facts) -> Vec<String> {
             with(Id::CasualtyNumber, &number.to_string()),
         ],
         Act::CallMade => then(call(), say(Id::CallMadeTile)),
-        Act::OutsideLeads => then(call(), say(Id::OutsideTake)),
+        Act::OutsideLeads => then(then(call(), say(Id::HelpTileOutside)), say(Id::OutsideTake)),
         Act::Danger => vec![say(Id::TileDanger)],
         Act::DangerOver(Some(id)) => vec![with(Id::DangerOverBy, &name(id))],
         Act::TakeCommand => vec![say(Id::LeadTile)],
@@ -154,6 +154,9 @@ fn play(scenario: &Scenario) {
                 let label = asked.choice(*pick).map(|c| c.label.text(language(facts)));
                 drill.says(&label.expect("it has that answer"), |s| records(s) > before);
             }
+            Action::Said => {
+                drill.say_everything();
+            }
             Action::Undo | Action::Speak(_) => panic!("{place}: nobody has shown how to touch it"),
             Action::Do(Act::NameCommand(Some(id))) => {
                 drill.path(&["I TAKE COMMAND"], |s| s.facts.command.handing.is_some());
@@ -185,6 +188,8 @@ fn records(state: &State) -> usize {
                 | Event::ForecastAdopted { .. }
                 | Event::OrderGiven { .. }
                 | Event::TaskGiven { .. }
+                | Event::OrderWithdrawn { .. }
+                | Event::OrdersUnanswered { .. }
         )
     });
     own.count()

@@ -123,6 +123,7 @@ fn kit_that_is_gone_puts_a_method_out_with_its_reason_and_the_crew_is_planned_ag
         desk.act(Act::KitGone {
             kit: "ladder".to_owned(),
             station,
+            by: None,
         });
     }
     assert_eq!(reason(&desk, "ladder"), "out: no ladder");
@@ -699,9 +700,46 @@ fn whoever_takes_the_casualty_hears_how_long_and_how_they_hung() {
         .iter()
         .map(|l| l.text(Language::English))
         .collect();
-    assert!(lines[0].starts_with("Hung in the harness 1:"), "{lines:?}");
-    assert!(lines.contains(&"Did not answer while hanging.".to_owned()));
-    assert!(lines.contains(&"Stands in relief straps".to_owned()));
+    // Age, time, mechanism, injuries, signs, treatment: the order in which ambulance crews ask; a trade term, no source.
+    let order = ["A: ", "T: fell", "M: ", "I: ", "S: ", "T: treatment"];
+    let places: Vec<Option<usize>> = order
+        .iter()
+        .map(|it| lines.iter().position(|line| line.starts_with(it)))
+        .collect();
+    assert!(
+        places.iter().all(Option::is_some) && places.is_sorted(),
+        "{lines:?}"
+    );
+    let told = |text: &str| lines.iter().any(|it| it.contains(text));
+    assert!(told("M: fell into the harness, hung 1:"), "{lines:?}");
+    assert!(told("S: did not answer while hanging."), "{lines:?}");
+    assert!(told("Stands in relief straps"), "{lines:?}");
+    // What nobody said is not made up.
+    for silent in [
+        "Age, sex: not reported",
+        "injuries not reported",
+        "Breathing: not reported",
+        "treatment not reported",
+    ] {
+        assert!(
+            told(silent) || silent.starts_with("Age") && told("age, sex: not reported"),
+            "{silent}: {lines:?}"
+        );
+    }
+    desk.act(Act::Care(Aftercare::LayFlat, true));
+    desk.act(Act::Care(Aftercare::Breathing, true));
+    let later: Vec<String> = handover(desk.facts().case())
+        .iter()
+        .map(|l| l.text(Language::English))
+        .collect();
+    assert!(
+        later.iter().any(|it| it.starts_with("Laid flat, ")),
+        "{later:?}"
+    );
+    assert!(
+        later.iter().any(|it| it.starts_with("Breathing, ")),
+        "{later:?}"
+    );
 }
 
 // Rule 14: command.

@@ -114,30 +114,43 @@ impl Twin {
 
     /// Whether exactly one control begins like this.
     pub(crate) fn has(&self, words: &str) -> bool {
-        let controls = self.controls();
-        let begins = controls
-            .iter()
-            .filter(|(label, _)| label.starts_with(words));
-        begins.count() == 1
+        self.beginning(words).len() == 1
     }
 
-    /// The whole title of the control that begins like this.
-    pub(crate) fn label_beginning(&self, words: &str) -> String {
+    /// The titles that are this, or go on after a comma; where there are none, those that begin like this.
+    fn beginning(&self, words: &str) -> Vec<String> {
         let labels: Vec<String> = self
             .controls()
             .into_iter()
             .map(|(label, _)| label)
             .collect();
-        let found: Vec<_> = labels
-            .iter()
-            .filter(|label| label.starts_with(words))
-            .collect();
+        let is = |label: &&String| {
+            let rest = label.strip_prefix(words);
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(", "))
+        };
+        let found: Vec<String> = labels.iter().filter(is).cloned().collect();
+        match found.is_empty() {
+            true => labels
+                .into_iter()
+                .filter(|label| label.starts_with(words))
+                .collect(),
+            false => found,
+        }
+    }
+
+    /// The whole title of the control that begins like this.
+    pub(crate) fn label_beginning(&self, words: &str) -> String {
+        let mut found = self.beginning(words);
         assert_eq!(
             found.len(),
             1,
-            "one control begins with `{words}`; there are {labels:?}"
+            "one control begins with `{words}`; there are {:?}",
+            self.controls()
+                .iter()
+                .map(|(label, _)| label)
+                .collect::<Vec<_>>()
         );
-        found[0].clone()
+        found.remove(0)
     }
 
     /// Touches a control here, by its default action.
