@@ -102,7 +102,7 @@ impl Tablet {
         let (tell, seen) = mpsc::channel();
         let (reports, folders) = (inputs.clone(), vec![folder.to_owned()]);
         let engine = thread::spawn(move || {
-            let journal = JournalThread::spawn(folders, move |report| {
+            let journal = JournalThread::spawn(folders, move |report, _| {
                 drop(reports.blocking_send(Input::Journal(report)))
             });
             let mut edges = Watched {

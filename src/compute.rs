@@ -3,41 +3,42 @@
 //! The engine never waits for any of it: until an answer comes the last numbers stand, and one made for something else
 //! by then is refused there.
 
-use crate::incident::State;
-use crate::journal::disk::RealDisk;
-use crate::journal::read::{self, Readback};
+use crate::history::{Handle, Listed, records};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
 use crate::review;
 use crate::signal::{Input, LogEntry, LogRow};
-use crate::words::{Language, date_and_time};
+use crate::words::{Id, Language, Message, date_and_time};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
-use tokio::runtime::Handle;
 use tokio::sync::mpsc::Sender;
-
-/// The log screen shows this many incidents; the command line lists all.
-const LOG_SHOWN_MAX: usize = 60;
 
 /// Long computations, and where their answers go.
 #[derive(Clone, Debug)]
 pub struct Compute {
-    pool: Handle,
+    pool: tokio::runtime::Handle,
     answers: Sender<Input>,
     folders: Vec<PathBuf>,
+    history: Handle,
     /// True once the present look at the site, and the present question of what would help, are not wanted any more.
     site_over: Arc<AtomicBool>,
     what_ifs_over: Arc<AtomicBool>,
 }
 
 impl Compute {
-    /// Uses this pool; journals are in these folders.
-    pub fn new(pool: Handle, answers: Sender<Input>, folders: Vec<PathBuf>) -> Compute {
+    /// Uses this pool; journals are in these folders, and the store is behind this handle once it is open.
+    pub fn new(
+        pool: tokio::runtime::Handle,
+        answers: Sender<Input>,
+        folders: Vec<PathBuf>,
+        history: Handle,
+    ) -> Compute {
         Compute {
             pool,
             answers,
             folders,
+            history,
             site_over: Arc::default(),
             what_ifs_over: Arc::default(),
         }
@@ -107,14 +108,17 @@ impl Compute {
 
     /// Reads the list of incidents.
     pub fn log(&self, language: Language) {
-        let folders = self.folders.clone();
-        self.answer(move || Some(Input::Log(log(&folders, language))));
+        let (history, folders) = (self.history.clone(), self.folders.clone());
+        self.answer(move || Some(Input::Log(log(&history, &folders, language))));
     }
 
     /// Reads the lines of one incident.
     pub fn incident(&self, incident: String, language: Language) {
-        let folders = self.folders.clone();
-        self.answer(move || Some(Input::LogRows(rows(&folders, &incident, language))));
+        let (history, folders) = (self.history.clone(), self.folders.clone());
+        self.answer(move || {
+            let rows = rows(&history, &folders, &incident, language);
+            Some(Input::LogRows(rows))
+        });
     }
 }
 
@@ -200,52 +204,44 @@ pub fn what_ifs(
     found
 }
 
-/// The records of a readback that this program can read.
-pub fn records(readback: &Readback) -> Vec<crate::incident::Record> {
-    readback
-        .records
-        .iter()
-        .filter_map(|r| crate::incident::Record::from_json(&r.text).ok())
-        .collect()
-}
-
 /// One incident for a list.
-pub fn entry(readback: &Readback, language: Language) -> LogEntry {
-    let state = State::replay(records(readback));
-    let summary = review::summary(&state, language);
-    let started = state.log.first().map(|r| r.now.clone());
+pub fn entry(listed: &Listed, language: Language) -> LogEntry {
+    let digest = &listed.digest;
     LogEntry {
-        incident: readback.incident.clone(),
-        when: started.map_or_else(String::new, |m| date_and_time(m.wall_ms, m.offset_min)),
-        place: summary.place,
-        drill: summary.drill,
-        closed: summary.closed,
-        hung: summary.hung,
-        intact: readback.problems.is_empty(),
+        incident: listed.incident.clone(),
+        when: match digest.started_ms {
+            0 => String::new(),
+            started_ms => date_and_time(started_ms, digest.offset_min),
+        },
+        place: digest.place(language),
+        drill: digest.drill,
+        closed: digest.closed,
+        hung: digest.hung(),
+        intact: listed.intact,
+        filled: listed.filled > 0,
     }
 }
 
-fn log(folders: &[PathBuf], language: Language) -> Vec<LogEntry> {
-    let mut incidents = read::list(&RealDisk, folders).unwrap_or_default();
-    incidents.reverse();
-    incidents
-        .iter()
-        .take(LOG_SHOWN_MAX)
-        .filter_map(|id| read::read(&RealDisk, folders, id).ok())
-        .map(|readback| entry(&readback, language))
-        .collect()
+/// All incidents, the newest first.
+fn log(history: &Handle, folders: &[PathBuf], language: Language) -> Vec<LogEntry> {
+    let all = history.list(folders).unwrap_or_default();
+    all.iter().rev().map(|it| entry(it, language)).collect()
 }
 
-fn rows(folders: &[PathBuf], incident: &str, language: Language) -> Vec<LogRow> {
-    let Ok(readback) = read::read(&RealDisk, folders, incident) else {
+fn rows(history: &Handle, folders: &[PathBuf], incident: &str, language: Language) -> Vec<LogRow> {
+    let Ok(readback) = history.read(folders, incident) else {
         return Vec::new();
     };
+    let filled = |seq: u64| readback.filled.binary_search(&seq).is_ok();
     review::lines(&records(&readback), language)
         .into_iter()
         .filter(|line| !line.inner)
         .map(|line| LogRow {
             elapsed: line.elapsed,
-            text: line.text,
+            text: match filled(line.seq) {
+                true => Message::with(Id::LogFromCopy, [&line.text]).text(language),
+                false => line.text,
+            },
             who: line.who,
         })
         .collect()

@@ -159,6 +159,8 @@ pub enum Input {
     Sound(Result<(), String>),
     /// What was kept is here, or why it could not be read or kept.
     Kept(Result<Kept, String>),
+    /// The store cannot be used, or was damaged and is made anew: why.
+    Store(String),
     /// The log was read.
     Log(Vec<LogEntry>),
     /// One incident of the log was read.
@@ -366,6 +368,8 @@ pub struct LogEntry {
     pub hung: Option<String>,
     /// True where the chain holds.
     pub intact: bool,
+    /// True where records that the file lost came from the store's copy.
+    pub filled: bool,
 }
 
 /// One line of an incident in the log.

@@ -1,14 +1,17 @@
 //! Gathers all tests from outside into one binary, so that the program is linked once.
 
 mod approval;
+mod awake;
 mod cards;
 mod clocks;
 mod cues;
 mod desk;
 mod dispatch;
 mod drive;
+mod faults;
 mod golden;
 mod heard;
+mod hostile;
 mod house;
 mod plan;
 mod properties;
@@ -25,6 +28,7 @@ mod shown;
 mod simulate;
 mod standing;
 mod support;
+mod survives;
 mod texts;
 mod thread;
 mod touched;

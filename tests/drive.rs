@@ -4,190 +4,24 @@
 //! where the control with that label is, touches the real window there, and compares the prompt's picture with the one
 //! laid out. So a screen wired to one plan fails on the next.
 
-use crate::real::{on_disk, program};
+use crate::real::on_disk;
 use crate::support::Chance;
 use crate::support::plans::plan_toml;
+use crate::support::tablet::{HEIGHT, Screen, Tablet, WIDTH};
 use crate::twin::Twin;
 use groundward::engine::Engine;
 use groundward::incident::{
-    Act, Carried, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt, to_say,
+    Act, Choice, Condition, Event, Moment, Pick, Prompt, State, prompt, to_say,
 };
 use groundward::signal::LoadedPlan;
 use groundward::signal::{Snapshot, Tap};
 use groundward::words::{Id, Language};
-use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-const WIDTH: u32 = 1280;
-const HEIGHT: u32 = 800;
 const PATIENCE: Duration = Duration::from_secs(30);
-
-/// A screen without a monitor.
-struct Screen {
-    server: Child,
-    display: String,
-}
-
-impl Screen {
-    fn start() -> Screen {
-        let mut server = Command::new("Xvfb")
-            .args([
-                "-displayfd",
-                "1",
-                "-nolisten",
-                "tcp",
-                "-screen",
-                "0",
-                &format!("{WIDTH}x{HEIGHT}x24"),
-            ])
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("Xvfb is installed by .ci/setup");
-        let mut number = String::new();
-        let out = server.stdout.as_mut().expect("it is piped");
-        BufReader::new(out)
-            .read_line(&mut number)
-            .expect("Xvfb names its display");
-        assert!(!number.trim().is_empty(), "Xvfb did not start");
-        Screen {
-            server,
-            display: format!(":{}", number.trim()),
-        }
-    }
-
-    fn xdotool(&self, words: &[&str]) {
-        let output = Command::new("xdotool")
-            .args(words)
-            .env("DISPLAY", &self.display)
-            .output();
-        assert!(
-            output
-                .expect("xdotool is installed by .ci/setup")
-                .status
-                .success(),
-            "{words:?}"
-        );
-    }
-
-    fn touch(&self, (x, y): (i32, i32), held: bool) {
-        self.xdotool(&[
-            "mousemove",
-            &x.to_string(),
-            &y.to_string(),
-            "mousedown",
-            "1",
-        ]);
-        std::thread::sleep(Duration::from_millis(if held { 1_000 } else { 60 }));
-        self.xdotool(&["mouseup", "1"]);
-    }
-
-    /// What stands on the screen, as red, green, blue.
-    fn picture(&self) -> Vec<[u8; 3]> {
-        let output = Command::new("import")
-            .args(["-window", "root", "-depth", "8", "rgb:-"])
-            .env("DISPLAY", &self.display)
-            .output()
-            .expect("import is installed by .ci/setup");
-        let bytes = output.stdout;
-        assert_eq!(bytes.len(), (WIDTH * HEIGHT * 3) as usize);
-        bytes.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect()
-    }
-}
-
-impl Drop for Screen {
-    fn drop(&mut self) {
-        let _ = self.server.kill();
-        let _ = self.server.wait();
-    }
-}
-
-/// The program on that screen.
-struct Tablet {
-    child: Child,
-    /// Incident and last record that the saved mark reported.
-    saved: Arc<Mutex<Option<(String, u64)>>>,
-    listener: Option<std::thread::JoinHandle<()>>,
-}
-
-impl Tablet {
-    fn start(screen: &Screen, plan: &Path, data: &Path) -> Tablet {
-        Tablet::start_as(program(), screen, plan, data)
-    }
-
-    /// The same by way of another program that starts it.
-    fn start_as(mut command: Command, screen: &Screen, plan: &Path, data: &Path) -> Tablet {
-        command
-            .args([
-                "run",
-                "--kiosk",
-                "--drill",
-                "--announce",
-                "--inches",
-                "10.1",
-            ])
-            .arg(plan)
-            .arg("--data")
-            .arg(data);
-        command
-            .env("DISPLAY", &screen.display)
-            .env_remove("WAYLAND_DISPLAY");
-        let mut child = command
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the program runs");
-        let saved = Arc::new(Mutex::new(None));
-        let out = child.stdout.take().expect("it is piped");
-        let listener = std::thread::spawn({
-            let saved = saved.clone();
-            move || listen(out, &saved)
-        });
-        Tablet {
-            child,
-            saved,
-            listener: Some(listener),
-        }
-    }
-
-    fn saved(&self) -> Option<(String, u64)> {
-        self.saved.lock().expect("no listener panicked").clone()
-    }
-
-    /// SIGKILL; the answer is what was called saved up to the last moment.
-    fn kill(mut self) -> Option<(String, u64)> {
-        self.child.kill().expect("it can be killed");
-        self.child.wait().expect("it ends");
-        self.listener
-            .take()
-            .expect("it is there")
-            .join()
-            .expect("it ends");
-        self.saved()
-    }
-}
-
-impl Drop for Tablet {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn listen(out: impl Read, saved: &Mutex<Option<(String, u64)>>) {
-    for line in BufReader::new(out).lines().map_while(Result::ok) {
-        let mut words = line.split(' ');
-        if let (Some("saved"), Some(id), Some(Ok(seq))) =
-            (words.next(), words.next(), words.next().map(str::parse))
-        {
-            *saved.lock().expect("nobody panicked") = Some((id.to_owned(), seq));
-        }
-    }
-}
 
 /// One drill being played.
 pub(crate) struct Drill {
@@ -825,52 +659,4 @@ fn three_drop_out_and_the_ladder_is_missing_and_the_rescue_goes_on() {
     let state = drill.state().expect("an incident runs");
     assert!(state.facts.casualty().off.is_some() && state.facts.casualty().landed.is_some());
     assert_eq!(drill.kills_left, 0);
-}
-
-/// What a suspended machine does: the boot clock has gone on, the wall clock and the boot id are the same.
-#[test]
-fn the_clock_of_a_running_incident_goes_on_with_the_boot_clock() {
-    const AWAY_S: i64 = 900;
-    if !rustix::process::geteuid().is_root() {
-        eprintln!("not run: this needs root, for a time namespace");
-        return;
-    }
-    let folder = tempfile::tempdir().expect("a folder");
-    let mut drill = Drill::start(groundward::plan::DEMO, folder.path(), 0);
-    drill.hang();
-    let (id, _) = drill
-        .tablet
-        .take()
-        .and_then(Tablet::kill)
-        .expect("something was saved");
-    let before = on_disk(&drill.data, &id);
-    let mut shifted = Command::new("unshare");
-    shifted
-        .args(["-r", "-T", "--boottime", &AWAY_S.to_string()])
-        .arg(program().get_program());
-    drill.tablet = Some(Tablet::start_as(
-        shifted,
-        &drill.screen,
-        &drill.plan,
-        &drill.data,
-    ));
-    let after = drill.wait_for("the running incident", |s| s.log.len() > before.len());
-    let resumed = &after.log[before.len()];
-    let Event::Resumed { carried, .. } = &resumed.event else {
-        panic!("it goes on where it was: {resumed:?}");
-    };
-    assert_eq!(*carried, Carried::BootClock);
-    let passed = resumed.elapsed.0 - before.last().map_or(0, |r| r.elapsed.0);
-    assert!(
-        (AWAY_S * 1_000..AWAY_S * 1_000 + 60_000).contains(&passed),
-        "{passed} ms passed"
-    );
-    // So far past the change-by time the prompt asks to make safe first, and the clock shows what is true.
-    assert!(
-        after
-            .facts
-            .shown
-            .as_ref()
-            .is_some_and(|s| s.message == "safe-to-go-near")
-    );
 }

@@ -11,13 +11,14 @@ use std::process::Command;
 
 /// The house from the top to the ground. A module uses only what is further down, so the edges, which share a line,
 /// never use each other.
-const LAYERS: [&[&str]; 16] = [
+const LAYERS: [&[&str]; 17] = [
     &["main"],
     &["cli"],
     &["engine"],
     &["compute"],
     &["settings"],
-    &["journal", "store", "sound", "kiosk", "clock"],
+    &["history"],
+    &["journal", "store", "sound", "kiosk", "clock", "awake"],
     &["signal"],
     &["report"],
     &["review"],

@@ -1,11 +1,10 @@
-//! Runs the real program as its users do: from the command line, killed in the middle, twice at once, without a screen.
+//! Runs the real program as its users do: from the command line, twice at once, without a screen.
 
-use groundward::incident::{Event, Record, State};
+use groundward::incident::{Record, State};
 use groundward::journal::disk::RealDisk;
 use groundward::journal::read;
-use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Command, Output};
 
 pub(crate) fn program() -> Command {
     Command::new(env!("CARGO_BIN_EXE_groundward"))
@@ -205,45 +204,6 @@ fn a_second_program_on_the_same_record_is_turned_away_in_one_sentence() {
     assert_eq!(rehearse(data.path(), &script()).status.code(), Some(0));
 }
 
-/// Kills a program as soon as it has announced enough, and says what it announced last.
-pub(crate) fn kill_after(
-    command: &mut Command,
-    announced: u64,
-    extra_ms: u64,
-) -> Option<(String, u64)> {
-    let mut child = command
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program runs");
-    let mut last = None;
-    let mut lines = BufReader::new(child.stdout.take().expect("it is piped")).lines();
-    while let Some(Ok(line)) = lines.next() {
-        let mut words = line.split(' ');
-        if let (Some("saved"), Some(id), Some(seq)) = (words.next(), words.next(), words.next()) {
-            last = Some((id.to_owned(), seq.parse().expect("a number")));
-        }
-        if last.as_ref().is_some_and(|(_, seq)| *seq >= announced) {
-            break;
-        }
-    }
-    std::thread::sleep(std::time::Duration::from_millis(extra_ms));
-    child.kill().expect("it can be killed");
-    child.wait().expect("it ends");
-    // What it still said before it died counts too.
-    for line in lines.map_while(Result::ok) {
-        let mut words = line.split(' ');
-        if let (Some("saved"), Some(id), Some(seq)) = (
-            words.next(),
-            words.next(),
-            words.next().and_then(|s| s.parse().ok()),
-        ) {
-            last = Some((id.to_owned(), seq));
-        }
-    }
-    last
-}
-
 /// The records of an incident that are on the disk; the chain must hold.
 pub(crate) fn on_disk(data: &Path, id: &str) -> Vec<Record> {
     let folders = [data.join("journals"), data.join("journals-fallback")];
@@ -254,35 +214,4 @@ pub(crate) fn on_disk(data: &Path, id: &str) -> Vec<Record> {
         .iter()
         .map(|r| Record::from_json(&r.text).expect("it was written by us"))
         .collect()
-}
-
-/// SIGKILL at moments spread over the rehearsal; everything that the saved mark reported is there.
-#[test]
-fn killed_forty_times_nothing_that_was_called_saved_is_lost() {
-    for run in 0..40_u64 {
-        let data = tempfile::tempdir().expect("a folder");
-        let mut command = program();
-        command
-            .args([
-                "rehearse",
-                "--demo",
-                "--announce",
-                "--pace",
-                "3",
-                "--script",
-            ])
-            .arg(script());
-        command.arg("--data").arg(data.path());
-        let (id, saved) =
-            kill_after(&mut command, 10 + run * 4, run % 7).expect("something was saved");
-        assert!(saved >= 10, "only {saved} records were called saved");
-        let records = on_disk(&data.path().join("rehearsals"), &id);
-        assert!(
-            records.len() as u64 > saved,
-            "run {run}: {saved} was called saved, {} records are here",
-            records.len()
-        );
-        assert!(matches!(records[0].event, Event::Opened(_)));
-        State::replay(records);
-    }
 }

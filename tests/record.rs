@@ -4,6 +4,7 @@
 mod chain;
 mod edges;
 mod flips;
+mod history;
 pub(crate) mod lying;
 mod store;
 mod writer;

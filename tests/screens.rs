@@ -123,6 +123,7 @@ impl Tablet {
             closed: true,
             hung: Some("6:58".to_owned()),
             intact,
+            filled: !intact,
         };
         match effect {
             Effect::ReadLog => {

@@ -33,7 +33,8 @@ fn basis(desk: &Desk) -> Basis {
 /// The forecast that stands, with another notch for the running method.
 fn with_notch(desk: &Desk, by: Option<Millis>) -> Forecast {
     let casualty = desk.facts().casualty();
-    let mut forecast = casualty.forecast.clone().expect("it was adopted");
+    let forecast = casualty.forecast.as_ref().expect("it was adopted");
+    let mut forecast = Forecast::clone(forecast);
     let running = desk.facts().running().expect("a method runs");
     let started = running.started.0 - casualty.fell.0;
     let of_running = forecast

@@ -56,8 +56,7 @@ fn one(drawing: &Drawing, folder: &Path) -> Result<Drawn, String> {
     if bytes.len() as u64 > BYTES_MAX {
         return Err("it has more than 8 MiB, make it smaller".to_owned());
     }
-    let (dark, size) = decode(&bytes)?;
-    let (dark, size) = smaller(dark, size);
+    let (dark, size) = shades(&bytes)?;
     Ok(Drawn {
         level: drawing.level.clone(),
         south_west,
@@ -67,10 +66,23 @@ fn one(drawing: &Drawing, folder: &Path) -> Result<Drawn, String> {
     })
 }
 
+/// How dark each pixel of a PNG file is, row by row from the upper left, and how many columns and rows there are.
+///
+/// # Errors
+///
+/// What is wrong with the file, to be put after its name.
+pub fn shades(bytes: &[u8]) -> Result<(Vec<u8>, [usize; 2]), String> {
+    let (dark, size) = decode(bytes)?;
+    Ok(smaller(dark, size))
+}
+
 /// How dark each pixel is.
 fn decode(bytes: &[u8]) -> Result<(Vec<u8>, [usize; 2]), String> {
     let broken = |error: png::DecodingError| format!("it is no PNG that can be read ({error})");
     let mut decoder = png::Decoder::new(Cursor::new(bytes));
+    // What is not looked at is not unpacked either: a few bytes of it can unfold to a thousand times as many.
+    decoder.set_ignore_text_chunk(true);
+    decoder.set_ignore_iccp_chunk(true);
     decoder.set_transformations(png::Transformations::EXPAND | png::Transformations::STRIP_16);
     let mut reader = decoder.read_info().map_err(broken)?;
     let (width, height) = (reader.info().width, reader.info().height);

@@ -1,16 +1,23 @@
-//! Lists, shows and verifies the record, from its files alone.
+//! Lists, shows and verifies the record, and makes the store of it anew.
+//!
+//! The files are what counts. Where the store can be opened (no other program uses it, and it is whole) a list comes
+//! quickly from its index, and what a file lost is filled from its copies and marked.
 
 use super::{DataFolder, Format, say_error};
-use crate::compute::{entry, records};
+use crate::compute::entry;
+use crate::history::{Handle, History, Listed, records};
 use crate::incident::Record;
 use crate::journal::disk::RealDisk;
+use crate::journal::lock::DataLock;
 use crate::journal::read::{self, Readback};
 use crate::review;
+use crate::store::probe::Prober;
 use crate::words::{Language, seconds};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// What to do with the record.
 #[derive(Clone, Debug, Subcommand)]
@@ -43,6 +50,11 @@ pub(super) enum LogCommand {
         #[arg(long, value_enum, default_value_t)]
         format: Format,
     },
+    /// Make the store of the record anew from its files, after it was damaged.
+    Rebuild {
+        #[command(flatten)]
+        data: DataFolder,
+    },
 }
 
 pub(super) fn log(command: &LogCommand) -> u8 {
@@ -50,6 +62,7 @@ pub(super) fn log(command: &LogCommand) -> u8 {
         LogCommand::List { data, format } => (data, list(data, *format)),
         LogCommand::Show { id, data, format } => (data, show(data, id, *format)),
         LogCommand::Verify { id, data, format } => (data, verify(data, id.as_deref(), *format)),
+        LogCommand::Rebuild { data } => (data, rebuild(data)),
     };
     outcome.unwrap_or_else(|error| {
         // A reader that has seen enough, such as a pager, is no fault of the record.
@@ -68,17 +81,57 @@ fn folders(data: &DataFolder) -> Vec<PathBuf> {
     data.journals(&data.folder())
 }
 
-/// The incidents, none where nothing was ever recorded.
-fn incidents(folders: &[PathBuf]) -> std::io::Result<Vec<String>> {
-    if folders.iter().any(|f| f.exists()) {
-        read::list(&RealDisk, folders)
-    } else {
-        Ok(Vec::new())
+/// The record, and the store of it where that can be used just now.
+struct Shelf {
+    folders: Vec<PathBuf>,
+    store: Handle,
+    /// Held as long as the store is open, so that no tablet begins to write meanwhile.
+    _lock: Option<DataLock>,
+}
+
+impl Shelf {
+    fn open(data: &DataFolder) -> Shelf {
+        let folder = data.folder();
+        let store = folder.join("store");
+        let mut shelf = Shelf {
+            folders: folders(data),
+            store: Handle::default(),
+            _lock: None,
+        };
+        if !store.exists() {
+            return shelf;
+        }
+        // A tablet that runs has the store, and a damaged one is read by nobody: the files say it all.
+        if let Ok(lock) = DataLock::take(&folder) {
+            let history = History::look(&store, &prober()).ok().flatten();
+            shelf.store.set(history.map(Arc::new));
+            shelf._lock = Some(lock);
+        }
+        shelf
+    }
+
+    fn list(&self) -> std::io::Result<Vec<Listed>> {
+        self.store.list(&self.folders)
+    }
+
+    fn read(&self, id: &str) -> std::io::Result<Option<Readback>> {
+        let read = read::read(&RealDisk, &self.folders, id);
+        let Some(history) = self.store.get() else {
+            return found(read, id);
+        };
+        // A whole file that ends as the index says needs no copies, and they may be a million.
+        let is_known = |it: &Readback| {
+            it.problems.is_empty() && history.head(id).as_deref() == Some(it.head.as_str())
+        };
+        if read.as_ref().is_ok_and(is_known) || history.open_events(&prober()).is_err() {
+            return found(read, id);
+        }
+        found(history.read(&self.folders, id), id)
     }
 }
 
-fn readback(folders: &[PathBuf], id: &str) -> std::io::Result<Option<Readback>> {
-    match read::read(&RealDisk, folders, id) {
+fn found(read: std::io::Result<Readback>, id: &str) -> std::io::Result<Option<Readback>> {
+    match read {
         Ok(readback) => Ok(Some(readback)),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
             say_error(&format!(
@@ -90,20 +143,23 @@ fn readback(folders: &[PathBuf], id: &str) -> std::io::Result<Option<Readback>> 
     }
 }
 
+fn prober() -> Prober {
+    Prober::new(std::env::current_exe().ok())
+}
+
 fn list(data: &DataFolder, format: Format) -> std::io::Result<u8> {
-    let folders = folders(data);
+    let all = Shelf::open(data).list()?;
     let mut out = std::io::stdout().lock();
-    let mut rows = Vec::new();
-    for id in incidents(&folders)? {
-        let readback = read::read(&RealDisk, &folders, &id)?;
-        rows.push((entry(&readback, Language::English), readback.records.len()));
-    }
+    let rows: Vec<_> = all
+        .iter()
+        .map(|it| (entry(it, Language::English), it.records))
+        .collect();
     if format == Format::Json {
         let rows: Vec<Value> = rows
             .into_iter()
             .map(|(e, records)| {
                 json!({ "incident": e.incident, "when": e.when, "place": e.place, "drill": e.drill, "closed": e.closed,
-                        "hung": e.hung, "intact": e.intact, "records": records })
+                        "hung": e.hung, "intact": e.intact, "filled": e.filled, "records": records })
             })
             .collect();
         writeln!(out, "{}", Value::from(rows))?;
@@ -124,7 +180,11 @@ fn list(data: &DataFolder, format: Format) -> std::io::Result<u8> {
             "not stood down"
         };
         let hung = e.hung.map_or_else(String::new, |h| format!(", hung {h}"));
-        let whole = if e.intact { "intact" } else { "ALTERED" };
+        let whole = match (e.intact, e.filled) {
+            (true, _) => "intact",
+            (false, true) => "ALTERED, gaps filled",
+            (false, false) => "ALTERED",
+        };
         writeln!(
             out,
             "{}  {}  {kind}  {}  {records} records, {end}{hung}, {whole}",
@@ -135,7 +195,7 @@ fn list(data: &DataFolder, format: Format) -> std::io::Result<u8> {
 }
 
 fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
-    let Some(readback) = readback(&folders(data), id)? else {
+    let Some(readback) = Shelf::open(data).read(id)? else {
         return Ok(2);
     };
     let mut out = std::io::stdout().lock();
@@ -148,9 +208,11 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
     let records: Vec<Record> = records(&readback);
     for line in review::lines(&records, Language::English) {
         if !line.inner {
+            let filled = readback.filled.binary_search(&line.seq).is_ok();
+            let mark = if filled { "*" } else { "" };
             writeln!(
                 out,
-                "{:>5}  {:>8}  {:<12}  {}",
+                "{mark:>1}{:>4}  {:>8}  {:<12}  {}",
                 line.seq, line.elapsed, line.who, line.text
             )?;
         }
@@ -176,20 +238,23 @@ fn report(readback: &Readback, out: &mut impl Write) -> std::io::Result<u8> {
     for problem in &readback.problems {
         writeln!(out, "ALTERED: {problem}")?;
     }
+    if let Some(filled) = readback.filled_in() {
+        writeln!(out, "* filled: {filled}")?;
+    }
     Ok(u8::from(!readback.problems.is_empty()))
 }
 
 fn verify(data: &DataFolder, id: Option<&str>, format: Format) -> std::io::Result<u8> {
-    let folders = folders(data);
+    let shelf = Shelf::open(data);
     let ids = match id {
         Some(id) => vec![id.to_owned()],
-        None => incidents(&folders)?,
+        None => shelf.list()?.into_iter().map(|it| it.incident).collect(),
     };
     let mut out = std::io::stdout().lock();
     let mut worst = 0;
     let mut rows = Vec::new();
     for id in &ids {
-        let Some(readback) = readback(&folders, id)? else {
+        let Some(readback) = shelf.read(id)? else {
             return Ok(2);
         };
         if format == Format::Json {
@@ -232,5 +297,51 @@ fn verified(readback: &Readback) -> Value {
         .collect();
     let notes: Vec<String> = readback.torn().map(ToString::to_string).collect();
     json!({ "incident": readback.incident, "intact": problems.is_empty(), "records": readback.records.len(),
-            "head": readback.head, "problems": problems, "notes": notes })
+            "head": readback.head, "problems": problems, "notes": notes, "filled": readback.filled })
+}
+
+fn rebuild(data: &DataFolder) -> std::io::Result<u8> {
+    let (folder, folders) = (data.folder(), folders(data));
+    let _lock = match DataLock::take(&folder) {
+        Ok(lock) => lock,
+        Err(why) => {
+            say_error(&why.to_string());
+            return Ok(2);
+        }
+    };
+    let (store, prober) = (folder.join("store"), prober());
+    let made = History::rebuild(&store, &prober, &folders, |_| true);
+    let (history, rebuilt) = match made {
+        Ok(made) => made,
+        Err(fault) => {
+            say_error(&fault.what);
+            return Ok(2);
+        }
+    };
+    let mut out = std::io::stdout().lock();
+    let records: u64 = rebuilt.incidents.iter().map(|it| it.records).sum();
+    writeln!(
+        out,
+        "generation {} of the store: {} incidents, {records} records",
+        history.generation(),
+        rebuilt.incidents.len()
+    )?;
+    let altered: Vec<&Listed> = rebuilt.incidents.iter().filter(|it| !it.intact).collect();
+    for it in &altered {
+        let filled = match it.filled {
+            0 => String::new(),
+            filled => format!(", {filled} records filled from copies"),
+        };
+        writeln!(
+            out,
+            "ALTERED: {}{filled}; `groundward log verify {}` says where",
+            it.incident, it.incident
+        )?;
+    }
+    for (incident, why) in &rebuilt.unreadable {
+        writeln!(out, "cannot be read: {incident}: {why}")?;
+    }
+    Ok(u8::from(
+        !altered.is_empty() || !rebuilt.unreadable.is_empty(),
+    ))
 }

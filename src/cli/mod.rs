@@ -16,6 +16,7 @@ mod rehearse;
 mod run;
 pub mod script;
 
+use crate::store::probe;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -70,6 +71,12 @@ enum Command {
     Log(log::LogCommand),
     /// Play a scripted incident at full speed and write its journal.
     Rehearse(rehearse::Options),
+    /// Open a store and read it through, so that what hangs or breaks on a damaged one is not the tablet.
+    #[command(name = probe::COMMAND, hide = true)]
+    StoreProbe {
+        /// Folder of the store.
+        folder: PathBuf,
+    },
 }
 
 /// How a command says what it found.
@@ -140,6 +147,7 @@ pub fn main() -> u8 {
         Command::Schema { format } => explain::schema(format),
         Command::Log(command) => log::log(&command),
         Command::Rehearse(options) => rehearse::rehearse(&options),
+        Command::StoreProbe { folder } => print(&probe::answer(&folder)),
     }
 }
 

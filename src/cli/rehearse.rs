@@ -4,17 +4,20 @@
 //! wrong with a script is said all at once, before anything is played. Time is computed, never waited for.
 
 use super::plans::PlanArgument;
-use super::run::announce;
+use super::run::{announce, copied};
 use super::script::{Line, parse, touch};
 use super::{DataFolder, say_error};
 use crate::clock::Clock;
 use crate::engine::Engine;
+use crate::history::Handle;
 use crate::incident::{Facts, Moment, prompt};
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::writer::{Saved, Writer};
 use crate::readiness::{Depth, outlook};
+use crate::settings::Keeper;
 use crate::signal::{Effect, Input, JournalReport, LoadedPlan};
+use crate::store::probe::Prober;
 use crate::units::Millis;
 use crate::words::{Language, clock};
 use clap::Args;
@@ -93,6 +96,7 @@ struct Stage {
     at: Millis,
     folders: Vec<PathBuf>,
     writer: Option<Writer>,
+    keeper: Option<Keeper>,
     incident: Option<String>,
     answers: VecDeque<Input>,
     pace: Duration,
@@ -107,12 +111,18 @@ impl Stage {
     fn set(options: &Options, plan: LoadedPlan) -> Result<Stage, Sentences> {
         let folder: PathBuf = Path::new(&options.data.folder()).join("rehearsals");
         let lock = DataLock::take(&folder).map_err(|why| vec![why.to_string()])?;
+        let journals = options.data.journals(&folder);
+        let prober = Prober::new(std::env::current_exe().ok());
+        // The journal is what counts; without a store the lists come from there.
+        let store = folder.join("store");
+        let keeper = Keeper::start(&store, journals.clone(), prober, Handle::default(), drop);
         Ok(Stage {
             engine: Engine::new(plan, true),
             start: Clock::new().read(),
             at: Millis::ZERO,
-            folders: options.data.journals(&folder),
+            folders: journals,
             writer: None,
+            keeper: keeper.ok(),
             incident: None,
             answers: VecDeque::new(),
             pace: Duration::from_millis(options.pace),
@@ -147,7 +157,12 @@ impl Stage {
             }
             None => None,
         };
-        let incident = self.incident.unwrap_or_default();
+        let incident = self.incident.take().unwrap_or_default();
+        let closed = JournalReport::Closed {
+            incident: incident.clone(),
+            head: head.clone().unwrap_or_default(),
+        };
+        self.copy(&closed, Vec::new());
         println!("incident {incident}\nhead {}", head.unwrap_or_default());
         0
     }
@@ -220,6 +235,12 @@ impl Stage {
         }
     }
 
+    fn copy(&self, report: &JournalReport, lines: Vec<String>) {
+        if let Some(keeper) = &self.keeper {
+            copied(|order| keeper.tell(order), report, lines);
+        }
+    }
+
     fn carry_out(&mut self, effect: Effect) -> Result<(), String> {
         match effect {
             Effect::Open { incident } => {
@@ -243,6 +264,8 @@ impl Stage {
                         why: why.0,
                     },
                 };
+                let lines = writer.take_copies();
+                self.copy(&report, lines);
                 self.answers.push_back(Input::Journal(report));
             }
             Effect::Forecast { basis, plan } => {

@@ -3,25 +3,29 @@
 use super::drawings;
 use super::plans::{Named, OptionalPlan};
 use super::{DataFolder, say_error};
+use crate::awake::Awake;
 use crate::clock::Clock;
-use crate::compute::{Compute, records};
+use crate::compute::Compute;
 use crate::engine::{self, Edges, Engine};
-use crate::incident::{PlanApproval, PlanStanding, Record};
+use crate::history::{Handle, records};
+use crate::incident::{Moment, PlanApproval, PlanStanding, Record};
 use crate::journal::approvals;
 use crate::journal::disk::{RealDisk, replace};
+use crate::journal::left_open;
 use crate::journal::lock::{DataLock, LockRefused};
 use crate::journal::read;
 use crate::journal::thread::JournalThread;
 use crate::kiosk;
-use crate::settings::Keeper;
-use crate::signal::{Effect, INPUTS_MAX, Input, LoadedPlan, Saved, Slot, Snapshot};
+use crate::settings::{Keeper, Order};
+use crate::signal::{Effect, INPUTS_MAX, Input, JournalReport, LoadedPlan, Saved, Slot, Snapshot};
 use crate::sound::Player;
-use crate::words::Language;
+use crate::store::probe::Prober;
+use crate::words::{Language, date_and_time};
 use chrono::NaiveDate;
 use clap::Args;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::mpsc::{Receiver, Sender, channel};
 
 /// How to open the screen.
@@ -96,6 +100,7 @@ pub(super) fn run(options: &Options) -> u8 {
             None
         }
     };
+    note_faults(folder.join(FAULTS), clock.clone());
     let (sender, inputs) = channel(INPUTS_MAX);
     let slot = Arc::new(Slot::default());
     let start = Start {
@@ -142,6 +147,35 @@ pub(super) fn run(options: &Options) -> u8 {
     }
 }
 
+/// Where faults inside the program are written down, and how much of that is kept.
+const FAULTS: &str = "faults.txt";
+const FAULTS_BYTES_MAX: u64 = 256 * 1024;
+
+/// Writes down what panics, for whoever maintains this program: the rescue goes on, and nobody reads a terminal meanwhile.
+fn note_faults(path: PathBuf, clock: Clock) {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        usual(panic);
+        let thread = std::thread::current();
+        let now = clock.read();
+        let note = format!(
+            "{} version {} thread {}: {panic}\n",
+            date_and_time(now.wall_ms, now.offset_min),
+            env!("CARGO_PKG_VERSION"),
+            thread.name().unwrap_or("without a name"),
+        );
+        let is_full = std::fs::metadata(&path).is_ok_and(|file| file.len() > FAULTS_BYTES_MAX);
+        let file = std::fs::OpenOptions::new()
+            .create(true)
+            .append(!is_full)
+            .write(true)
+            .truncate(is_full)
+            .open(&path);
+        // Where nothing can be written there is no better place to say so.
+        let _ = file.and_then(|mut file| file.write_all(note.as_bytes()));
+    }));
+}
+
 /// Chooses the plan, and keeps it for the day when the next one is refused.
 fn load_plan(argument: &OptionalPlan, folder: &Path, today: NaiveDate) -> LoadedPlan {
     let last: Option<Named> = std::fs::read(folder.join(LAST_FIT))
@@ -167,11 +201,8 @@ fn load_plan(argument: &OptionalPlan, folder: &Path, today: NaiveDate) -> Loaded
         // The same plan again is the rule, and the first frame waits for no disk then.
         PlanStanding::Fit => {
             let kept = last.is_some_and(|(_, bytes)| bytes == plan.text.as_bytes());
-            if !kept && let Err(error) = replace(&folder.join(LAST_FIT), plan.text.as_bytes()) {
-                say_error(&format!(
-                    "the plan cannot be kept for later in {}: {error}",
-                    folder.display()
-                ));
+            if !kept {
+                keep_plan(folder, &plan.text);
             }
         }
         // Asked for nothing and found the last one: that is the plan, not a stopgap.
@@ -183,31 +214,73 @@ fn load_plan(argument: &OptionalPlan, folder: &Path, today: NaiveDate) -> Loaded
     plan
 }
 
+/// Keeps a plan on a thread of its own, because an activation waits for no disk, however long it takes to answer.
+fn keep_plan(folder: &Path, text: &str) {
+    // Two that are kept at once would write the same file.
+    static KEEPING: Mutex<()> = Mutex::new(());
+    let cannot = {
+        let folder = folder.display().to_string();
+        move |error| {
+            say_error(&format!(
+                "the plan cannot be kept for later in {folder}: {error}"
+            ));
+        }
+    };
+    let (path, text, say) = (folder.join(LAST_FIT), text.to_owned(), cannot.clone());
+    let keep = move || {
+        let _alone = KEEPING.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Err(error) = replace(&path, text.as_bytes()) {
+            say(error);
+        }
+    };
+    if let Err(error) = std::thread::Builder::new()
+        .name("plan".to_owned())
+        .spawn(keep)
+    {
+        cannot(error);
+    }
+}
+
 /// What the journals hold at the start.
 #[derive(Default)]
 struct Found {
-    /// The newest incident that was not stood down, with its records.
+    /// The latest incident that was not stood down, with its records.
     running: Option<(String, Vec<Record>)>,
     /// Incidents that were stood down and whose file was not cut to its length any more.
     uncut: Vec<String>,
 }
 
-fn find(folders: &[PathBuf]) -> Found {
+fn find(folders: &[PathBuf], now: &Moment) -> Found {
     let mut found = Found::default();
     let incidents = read::list(&RealDisk, folders).unwrap_or_default();
-    for id in incidents.into_iter().rev().take(RUNNING_LOOKED_AT_MAX) {
-        let Ok(readback) = read::read(&RealDisk, folders, &id) else {
+    // A dead clock gives a name as old as 1970, so the newest names are not all: what was left open is looked at as well.
+    let open = left_open(folders);
+    let newest = incidents.iter().rev().take(RUNNING_LOOKED_AT_MAX);
+    let older = incidents.iter().rev().skip(RUNNING_LOOKED_AT_MAX);
+    for id in newest.chain(older.filter(|it| open.contains(*it))) {
+        let Ok(readback) = read::read(&RealDisk, folders, id) else {
             continue;
         };
         let over = readback.records.iter().any(|r| r.kind == "stood-down");
         let records = records(&readback);
         if over && !readback.closed && readback.problems.is_empty() {
-            found.uncut.push(id);
-        } else if !over && !records.is_empty() && found.running.is_none() {
-            found.running = Some((id, records));
+            found.uncut.push(id.clone());
+            continue;
+        }
+        let before = found.running.as_ref().and_then(|it| it.1.last());
+        if !over && lateness(records.last(), now) > lateness(before, now) {
+            found.running = Some((id.clone(), records));
         }
     }
     found
+}
+
+/// How late a record is: what was written since the machine started is the latest, whatever a wall clock says.
+fn lateness(record: Option<&Record>, now: &Moment) -> Option<(bool, i64)> {
+    record.map(|it| match it.now.boot_id == now.boot_id {
+        true => (true, it.now.boot_ms),
+        false => (false, it.now.wall_ms),
+    })
 }
 
 /// Everything the engine's thread begins with.
@@ -230,7 +303,7 @@ fn drive(start: Start, inputs: Receiver<Input>) {
     // Read here and not before the window is asked for, so that the first frame waits for neither.
     let folders = options.data.journals(&folder);
     let plan = load_plan(&options.plan, &folder, clock.read().day());
-    let found = find(&folders);
+    let found = find(&folders, &clock.read());
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .max_blocking_threads(4)
@@ -241,17 +314,29 @@ fn drive(start: Start, inputs: Receiver<Input>) {
     };
     // A report that finds the engine gone has nobody left to tell.
     let report = |to: Sender<Input>| move |input| drop(to.blocking_send(input));
+    let history = Handle::default();
+    let keeper = Keeper::start(
+        &folder.join("store"),
+        folders.clone(),
+        Prober::new(std::env::current_exe().ok()),
+        history.clone(),
+        report(sender.clone()),
+    )
+    .ok();
     let journal_report = report(sender.clone());
-    let journal = match JournalThread::spawn(folders.clone(), move |r| {
-        journal_report(Input::Journal(r))
+    let copy = keeper.as_ref().map(Keeper::teller);
+    let journal = match JournalThread::spawn(folders.clone(), move |said, lines| {
+        if let Some(copy) = &copy {
+            copied(copy, &said, lines);
+        }
+        journal_report(Input::Journal(said));
     }) {
         Ok(journal) => journal,
         Err(error) => return say_error(&format!("the journal cannot start its thread: {error}")),
     };
     let sound_report = report(sender.clone());
     let player = Player::start(move |ready| sound_report(Input::Sound(ready)));
-    let keeper = Keeper::start(&folder.join("store"), report(sender.clone())).ok();
-    let compute = Compute::new(runtime.handle().clone(), sender, folders);
+    let compute = Compute::new(runtime.handle().clone(), sender, folders, history);
     for incident in found.uncut {
         journal.resume(&incident);
         journal.close();
@@ -281,6 +366,7 @@ fn drive(start: Start, inputs: Receiver<Input>) {
         keeper,
         compute,
         language,
+        awake: Awake::default(),
         announce: options.announce,
         announced: None,
     };
@@ -292,6 +378,20 @@ fn drive(start: Start, inputs: Receiver<Input>) {
         || clock.read(),
         &mut edges,
     ));
+}
+
+/// Hands on what has become durable, so that the store has it too.
+pub(super) fn copied(tell: impl Fn(Order), said: &JournalReport, lines: Vec<String>) {
+    match said {
+        JournalReport::Saved { incident, .. } => tell(Order::Copy {
+            incident: incident.clone(),
+            lines,
+        }),
+        JournalReport::Closed { incident, .. } => tell(Order::Closed {
+            incident: incident.clone(),
+        }),
+        JournalReport::Failing { .. } => {}
+    }
 }
 
 /// What the screen is told of the approvals.
@@ -313,6 +413,7 @@ struct Tablet {
     keeper: Option<Keeper>,
     compute: Compute,
     language: Language,
+    awake: Awake,
     announce: bool,
     announced: Option<(String, u64)>,
 }
@@ -336,7 +437,7 @@ impl Edges for Tablet {
             Effect::Keep(kept) => {
                 self.language = kept.settings.language;
                 if let Some(keeper) = &self.keeper {
-                    keeper.keep(kept);
+                    keeper.tell(Order::Keep(Box::new(kept)));
                 }
             }
             Effect::ReadLog => self.compute.log(self.language),
@@ -359,6 +460,7 @@ impl Edges for Tablet {
     }
 
     fn published(&mut self, snapshot: &Snapshot, tell: bool) {
+        self.awake.keep(snapshot.facts.is_open());
         if tell {
             kiosk::tell_screen();
         }

@@ -370,7 +370,7 @@ impl Draft<'_> {
     }
 
     fn add_casualty(&mut self, responder: Option<String>, fell_ms: i64) {
-        let number = self.facts().casualties.len() + 1;
+        let number = self.facts().casualties.len().saturating_add(1);
         let number = u16::try_from(number).unwrap_or(u16::MAX);
         let rescuer = responder.is_some();
         self.push_for(
@@ -701,7 +701,7 @@ impl Draft<'_> {
     /// The next fallback of the step, else the next method.
     fn onward(&mut self) {
         let next = self.facts().step().and_then(|(running, method, step)| {
-            let fallback = running.fallback.map_or(0, |f| f + 1);
+            let fallback = running.fallback.map_or(0, |f| f.saturating_add(1));
             step.fallback
                 .get(fallback)
                 .map(|_| (method.id.clone(), running.step, fallback))
@@ -790,5 +790,6 @@ impl Draft<'_> {
         for cause in causes {
             self.take_back(cause);
         }
+        self.leave_pieces_to_newer_orders();
     }
 }

@@ -10,7 +10,7 @@ use super::state::{
 };
 use crate::plan::{Method, Milestone, Plan};
 use crate::units::{Millis, Speed};
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 impl State {
@@ -51,16 +51,19 @@ fn stays(event: &Event) -> bool {
 }
 
 fn fold(log: &[Arc<Record>], plan: Option<Arc<Plan>>) -> Facts {
-    let taken_back: BTreeSet<u64> = log
+    // A correction takes back what stands before it and nothing that comes after, in whatever order the records are found.
+    let corrections = log
         .iter()
-        .filter_map(|r| match r.event {
-            Event::Corrected { cause } => Some(cause),
+        .enumerate()
+        .filter_map(|(index, r)| match r.event {
+            Event::Corrected { cause } => Some((cause, index)),
             _ => None,
-        })
-        .collect();
+        });
+    let taken_back: BTreeMap<u64, usize> = corrections.collect();
     let mut facts = Facts::default();
-    for record in log {
-        if stays(&record.event) || !taken_back.contains(&record.cause) {
+    for (index, record) in log.iter().enumerate() {
+        let back = taken_back.get(&record.cause);
+        if stays(&record.event) || back.is_none_or(|by| *by < index) {
             facts.take(record, plan.as_ref());
         } else {
             facts.reach(record);
@@ -103,7 +106,7 @@ impl Facts {
             self.casualties.push(Casualty::default());
         }
         let index = usize::from(record.casualty).saturating_sub(1);
-        let last = self.casualties.len() - 1;
+        let last = self.casualties.len().saturating_sub(1);
         &mut self.casualties[index.min(last)]
     }
 
@@ -585,7 +588,7 @@ impl Facts {
                         running.change_by = moved(running.change_by, by, at);
                     }
                 }
-                casualty.forecast = Some(forecast.clone());
+                casualty.forecast = Some(Arc::new(forecast.clone()));
                 casualty.asked = *asked;
             }
             Event::ConditionReported { condition } => {
@@ -605,7 +608,7 @@ impl Facts {
                 casualty.contact.get_or_insert(at);
                 // What is left of the method is only the way down.
                 if let (Some(release), Some(running)) = (release, &mut casualty.running) {
-                    running.step = running.step.max(release + 1);
+                    running.step = running.step.max(release.saturating_add(1));
                     running.fallback = None;
                     running.securing = None;
                     running.held = false;

@@ -32,7 +32,7 @@ pub(super) fn after_release(facts: &Facts, at: Millis) -> Prompt {
         if let Some(text) = &step.caution {
             prompt = prompt.line(Message::written(text));
         }
-        let next = running.fallback.map_or(0, |f| f + 1);
+        let next = running.fallback.map_or(0, |f| f.saturating_add(1));
         let failing = Choice::new(Id::NotWorking, Act::NotWorking);
         prompt.other = Some(match step.fallback.get(next) {
             Some(f) => failing.sub(Message::with(Id::NextIs, [&f.say])),
@@ -101,7 +101,7 @@ pub(super) fn next_care(case: Case<'_>, at: Millis) -> Aftercare {
     let worse = aftercare
         .iter()
         .rposition(|(item, well, _)| *item == Aftercare::Watch && !well);
-    let answers = &aftercare[worse.map_or(0, |i| i + 1)..];
+    let answers = &aftercare[worse.map_or(0, |i| i.saturating_add(1))..];
     let last = |item: Aftercare| answers.iter().rev().find(|(i, _, _)| *i == item);
     let refuses = case.casualty.refused.is_some();
     let asked = CARE.into_iter().filter(|item| match item {

@@ -292,13 +292,27 @@ impl<'a> Case<'a> {
         [once, once.saturating_add(every)]
     }
 
-    /// The posting of a role in a method; none where whoever held it hangs, may hang, or cannot.
+    /// The posting of a role in a method; none where whoever held it hangs, may hang, cannot, or may not hold it.
     pub fn posting(self, method: &str, role: &str) -> Option<&'a Posting> {
         let crew = &self.forecast_of(method)?.crew;
         let posting = crew.iter().find(|p| p.role == role)?;
         let lost = self.facts.cannot.contains(&posting.responder)
             || self.facts.may_hang().contains(&posting.responder);
-        (!lost).then_some(posting)
+        (!lost && self.may_hold(method, posting)).then_some(posting)
+    }
+
+    /// True where somebody of the plan holds what their role asks for. The computation sees to that as well; what it names
+    /// wrongly is neither ordered nor said.
+    pub(super) fn may_hold(self, method: &str, posting: &Posting) -> bool {
+        let plan = self.facts.opened.as_ref().map(|it| &it.plan);
+        let Some(person) = plan.and_then(|it| it.responder(&posting.responder)) else {
+            return false;
+        };
+        let role = self.method(method).and_then(|it| it.role(&posting.role));
+        match role.and_then(|it| it.qualification.as_ref()) {
+            Some(needed) => person.holds(needed),
+            None => posting.role != Posting::FIRST_AID || person.gives_first_aid(),
+        }
     }
 
     /// True from the release until the airway was seen to and breathing asked: nothing is more urgent.

@@ -246,7 +246,7 @@ impl Draft<'_> {
         let Some(last) = self.state.log.last().map(|r| r.now.clone()) else {
             return;
         };
-        let (at, carried) = self.facts().line.carried(&last, self.now, since_start_ms);
+        let carry = self.facts().line.carried(&last, self.now, since_start_ms);
         let reading = |m: &Moment| Reading {
             wall_ms: m.wall_ms,
             boot_ms: m.boot_ms,
@@ -254,8 +254,10 @@ impl Draft<'_> {
         };
         let (before, after) = (reading(&last), reading(self.now));
         self.push(Event::Resumed {
-            carried,
-            at_ms: at.0,
+            carried: carry.how,
+            at_ms: carry.at.0,
+            least_ms: Some(carry.least.0),
+            most_ms: carry.most.map(|most| most.0),
             before,
             after,
         });
@@ -304,6 +306,7 @@ impl Draft<'_> {
         for cause in [vec![cause], self.followed_from_place(cause)].concat() {
             self.take_back(cause);
         }
+        self.leave_pieces_to_newer_orders();
         Ok(())
     }
 
@@ -403,7 +406,7 @@ impl Draft<'_> {
         }
         let first = facts.first_by_rule();
         if let Some(first) = first.filter(|it| *it != facts.focus) {
-            let number = u16::try_from(first + 1).unwrap_or(u16::MAX);
+            let number = u16::try_from(first.saturating_add(1)).unwrap_or(u16::MAX);
             self.push_for(number, Event::WorkedOn {});
         }
     }

@@ -51,7 +51,9 @@ impl Draft<'_> {
         }
         for want in wanted {
             let facts = self.facts();
-            if facts.orders.iter().any(|it| want.stands_as(it, facts)) {
+            // Whoever is on a way that is blocked now is sent anew by the numbers that know of it, never over the same way.
+            let stands = facts.orders.iter().any(|it| want.stands_as(it, facts));
+            if stands || !facts.can_pass(&want.posting.way) {
                 continue;
             }
             let now = self.at();
@@ -68,26 +70,57 @@ impl Draft<'_> {
             self.push_for(want.casualty, event);
         }
     }
+
+    /// After a slip was taken back: an order that stands again may ask for a piece for which somebody else was sent since. The
+    /// newer order keeps it.
+    pub(super) fn leave_pieces_to_newer_orders(&mut self) {
+        let facts = self.facts();
+        let mut newest: Vec<&Order> = facts.orders.iter().collect();
+        newest.sort_by_key(|it| std::cmp::Reverse(it.number));
+        let mut taken = Vec::new();
+        let mut idle = Vec::new();
+        for order in newest {
+            let Some(own) = piece(&order.posting) else {
+                continue;
+            };
+            if taken.iter().filter(|it| **it == own).count() >= facts.pieces(own) {
+                idle.push(order.posting.responder.clone());
+            } else {
+                taken.push(own);
+            }
+        }
+        for responder in idle {
+            self.push(Event::OrderWithdrawn { responder });
+        }
+    }
 }
 
-/// Those whose order is wanted no more: all of them, or only those who are to bring a piece that somebody else needs now.
+/// Those whose order is wanted no more: all of them, or only those who are to bring a piece of which none would be left for
+/// whoever needs it now.
 fn idle(facts: &Facts, wanted: &[Want], others: Others) -> Vec<String> {
     let named: BTreeSet<&str> = wanted
         .iter()
         .map(|it| it.posting.responder.as_str())
         .collect();
-    let needed: Vec<_> = wanted.iter().filter_map(|it| piece(&it.posting)).collect();
-    let idle = facts.orders.iter().filter(|it| {
-        let case = facts.case_of(it.casualty);
+    // Every piece that is spoken for: by what is wanted now, then by those who go on.
+    let mut taken: Vec<_> = wanted.iter().filter_map(|it| piece(&it.posting)).collect();
+    let mut idle = Vec::new();
+    let rest = facts.orders.iter();
+    for order in rest.filter(|it| !named.contains(it.posting.responder.as_str())) {
+        let case = facts.case_of(order.casualty);
         let known = case.casualty.forecast.is_some() || case.casualty.off.is_some();
-        let in_the_way = piece(&it.posting).is_some_and(|own| {
-            let asked = needed.iter().filter(|it| **it == own).count();
-            asked >= facts.pieces(own)
+        let own = piece(&order.posting);
+        let in_the_way = own.is_some_and(|own| {
+            let spoken_for = taken.iter().filter(|it| **it == own).count();
+            spoken_for >= facts.pieces(own)
         });
-        let goes_on = others == Others::GoOn && !in_the_way;
-        !named.contains(it.posting.responder.as_str()) && known && !goes_on
-    });
-    idle.map(|it| it.posting.responder.clone()).collect()
+        if in_the_way || known && others == Others::StandBy {
+            idle.push(order.posting.responder.clone());
+        } else {
+            taken.extend(own);
+        }
+    }
+    idle
 }
 
 /// The piece that an order asks for: station id and name as spoken.
@@ -123,15 +156,15 @@ struct List<'a> {
 }
 
 impl List<'_> {
-    /// Adds an order, unless its person is taken, or it is known by now that the way is blocked or the kit is gone: then the
-    /// numbers are older than that, and the next ones say who goes instead.
+    /// Adds an order, unless its person is taken or may not hold the role, or it is known by now that the way is blocked or
+    /// the kit is gone: then the numbers are older than that, and the next ones say who goes instead.
     fn add(&mut self, case: Case<'_>, method: &str, posting: Posting) {
         let facts = self.facts;
         let stands = facts.order_of(&posting.responder).is_some_and(|it| {
             it.casualty == case.number && it.method == method && it.posting.same_order(&posting)
         });
         let known = facts.can_pass(&posting.way) && facts.is_there(&posting);
-        if !(stands || known) {
+        if !(stands || known) || !case.may_hold(method, &posting) {
             return;
         }
         // Of every piece no more are asked for than there are; the more pressing order has it.
@@ -274,18 +307,22 @@ fn onward(facts: &Facts, want: &Want, now: Millis) -> Posting {
         Some(_) => order.posting.travel_ms,
         None => {
             let since = now.saturating_sub(order.understood(passing));
-            since.0.clamp(0, order.posting.travel_ms)
+            since.0.min(order.posting.travel_ms).max(0)
         }
     };
     let left = posting.way.iter().filter(|it| it.1 >= gone);
-    let rest: Vec<Passing> = left.map(|it| Passing(it.0.clone(), it.1 - gone)).collect();
+    let rest: Vec<Passing> = left
+        .map(|it| Passing(it.0.clone(), it.1.saturating_sub(gone)))
+        .collect();
     posting.way = rest;
     // Once a place is passed, that is what lies behind.
     let passed = want.posting.way.iter().rev().find(|it| it.1 < gone);
     let behind = passed.or(want.posting.behind.as_ref());
-    posting.behind = behind.map(|it| Passing(it.0.clone(), it.1 - gone));
-    posting.travel_ms = (posting.travel_ms - gone).max(0);
-    posting.fetch_ms = posting.fetch_ms.map(|fetch| (fetch - gone).max(0));
+    posting.behind = behind.map(|it| Passing(it.0.clone(), it.1.saturating_sub(gone)));
+    posting.travel_ms = posting.travel_ms.saturating_sub(gone).max(0);
+    posting.fetch_ms = posting
+        .fetch_ms
+        .map(|fetch| fetch.saturating_sub(gone).max(0));
     posting
 }
 
@@ -342,7 +379,7 @@ impl Case<'_> {
             Some((place, index)) => {
                 sent.place = place;
                 sent.travel_ms = sent.way[index].1;
-                sent.way.truncate(index + 1);
+                sent.way.truncate(index.saturating_add(1));
             }
             None => {
                 // How they get there is for the next numbers to say.
@@ -399,12 +436,12 @@ impl Facts {
         kinds.all(|kind| !self.gone.contains(&(kind.clone(), station.clone())))
     }
 
-    /// How many pieces of this name a station keeps.
+    /// How many pieces of this name a station keeps that may be used.
     fn pieces(&self, (station, kit): (&str, &str)) -> usize {
         let plan = self.opened.as_ref().map(|it| &it.plan);
         let kept = plan.and_then(|plan| plan.station(station));
         let mut items = kept.into_iter().flat_map(|it| &it.kit);
-        let item = items.find(|it| it.name == kit);
+        let item = items.find(|it| it.name == kit && it.in_service());
         item.map_or(0, |it| usize::try_from(it.count).unwrap_or(usize::MAX))
     }
 

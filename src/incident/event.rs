@@ -402,6 +402,12 @@ pub enum Event {
     Resumed {
         carried: Carried,
         at_ms: i64,
+        /// It cannot have been earlier.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        least_ms: Option<i64>,
+        /// It cannot have been later; none where no clock says so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        most_ms: Option<i64>,
         before: Reading,
         after: Reading,
     },

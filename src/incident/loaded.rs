@@ -40,7 +40,7 @@ pub fn loaded(facts: &Facts) -> Vec<String> {
             let Some(method) = case.method(method) else {
                 continue;
             };
-            let exposed = method.steps.iter().take(reached + 1);
+            let exposed = method.steps.iter().take(reached.saturating_add(1));
             if !exposed.clone().any(|step| step.exposed || step.committed) {
                 continue;
             }

@@ -3,6 +3,9 @@
 //! `decide` turns a wish and the clocks into records, `State::apply` folds records into what is known, `prompt` says the
 //! one thing to do, `next_wakeup` says when to look again. No clock, disk, sound, thread or screen is reached from here.
 
+// What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
+#![warn(clippy::arithmetic_side_effects)]
+
 mod act;
 mod aloud;
 mod apply;
@@ -41,4 +44,4 @@ pub use state::{
     Handing, MORE_TIME, MORE_TIME_MAX, Opened, Order, Running, Scene, Securing, Shown, State,
     UNDO_SHOWN, Undo, Whereabouts, Window,
 };
-pub use time::{Carried, Moment, TimeLine, WALL_STEP_MAX_MS};
+pub use time::{Carried, Carry, Moment, TimeLine, WALL_STEP_MAX_MS};

@@ -62,7 +62,12 @@ pub fn to_say(facts: &Facts) -> Option<ToSay> {
             orders: vec![order.number],
             again: Some(order.posting.responder.clone()),
             by,
-            more: facts.orders.iter().filter(|it| it.unanswered).count() - 1,
+            more: facts
+                .orders
+                .iter()
+                .filter(|it| it.unanswered)
+                .skip(1)
+                .count(),
         });
     }
     let mut parts: Vec<Message> = Vec::new();

@@ -322,8 +322,8 @@ pub struct Casualty {
     pub off: Option<(Millis, u64)>,
     /// When the casualty was at the landing place.
     pub landed: Option<Millis>,
-    /// The numbers acted on.
-    pub forecast: Option<Forecast>,
+    /// The numbers acted on; shared, because what is known is copied with every touch.
+    pub forecast: Option<Arc<Forecast>>,
     /// How many records there were when those were asked for.
     pub asked: u64,
     /// The method being tried.
@@ -472,14 +472,18 @@ impl Opened {
     }
 }
 
-/// Visitors are people like others, known by name and place and by nothing else.
+/// Visitors are people like others, known by name and place and by nothing else. Where the records are folded again the plan
+/// has them already.
 fn with_visitors(mut plan: Plan, visitors: &[Visitor]) -> Plan {
-    let people = visitors.iter().map(|visitor| Responder {
-        id: visitor.id.clone(),
-        name: visitor.name.clone(),
-        place: visitor.place.clone(),
-        ..Responder::default()
-    });
-    plan.responders.extend(people);
+    for visitor in visitors {
+        if plan.responder(&visitor.id).is_none() {
+            plan.responders.push(Responder {
+                id: visitor.id.clone(),
+                name: visitor.name.clone(),
+                place: visitor.place.clone(),
+                ..Responder::default()
+            });
+        }
+    }
     plan
 }

@@ -26,7 +26,7 @@ impl Moment {
     pub fn day(&self) -> NaiveDate {
         let local_ms = self
             .wall_ms
-            .saturating_add(i64::from(self.offset_min) * 60_000);
+            .saturating_add(i64::from(self.offset_min).saturating_mul(60_000));
         DateTime::from_timestamp_millis(local_ms).map_or(NaiveDate::MAX, |it| it.date_naive())
     }
 }
@@ -45,6 +45,8 @@ pub enum Carried {
 
 /// A wall-clock step over a restart is believed up to this length.
 pub const WALL_STEP_MAX_MS: i64 = 24 * 3_600_000;
+/// So much less than the boot clock may the wall clock say: it is set again and again by small steps.
+const WALL_SLIP_MS: i64 = 2_000;
 
 /// Where the incident's time line stands against the boot clock.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -99,21 +101,50 @@ impl TimeLine {
         self.at_least |= carried == Carried::AtLeast;
     }
 
-    /// Says how to carry on at `now`, given the last reading in the record: at what time, and how sure that is.
-    pub fn carried(&self, last: &Moment, now: &Moment, since_start_ms: i64) -> (Millis, Carried) {
+    /// Says how to carry on at `now`, given the last reading in the record.
+    ///
+    /// After a restart of the machine the boot clock has counted nothing but time since the last record, so that much went
+    /// by at least. The wall clock is believed where it says no less than that and no more than a day.
+    pub fn carried(&self, last: &Moment, now: &Moment, since_start_ms: i64) -> Carry {
         if now.boot_id == self.boot_id {
-            return (self.at(now), Carried::BootClock);
+            let at = self.at(now);
+            return Carry {
+                at,
+                how: Carried::BootClock,
+                least: at,
+                most: Some(at),
+            };
         }
+        let up = now.boot_ms.max(since_start_ms).max(0);
+        let least = Millis(self.last.0.saturating_add(up));
         let step = now.wall_ms.saturating_sub(last.wall_ms);
-        if (0..=WALL_STEP_MAX_MS).contains(&step) {
-            (Millis(self.last.0.saturating_add(step)), Carried::WallClock)
+        let is_plausible = (up.saturating_sub(WALL_SLIP_MS)..=WALL_STEP_MAX_MS).contains(&step);
+        let (at, how) = if step >= 0 && is_plausible {
+            let by_wall = Millis(self.last.0.saturating_add(step));
+            (by_wall.max(least), Carried::WallClock)
         } else {
-            (
-                Millis(self.last.0.saturating_add(since_start_ms.max(0))),
-                Carried::AtLeast,
-            )
+            (least, Carried::AtLeast)
+        };
+        Carry {
+            at,
+            how,
+            least,
+            most: None,
         }
     }
+}
+
+/// Where the time line goes on after the program started again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Carry {
+    /// The time taken.
+    pub at: Millis,
+    /// From which clock.
+    pub how: Carried,
+    /// It cannot be earlier.
+    pub least: Millis,
+    /// It cannot be later; none where no clock says so.
+    pub most: Option<Millis>,
 }
 
 #[cfg(test)]
@@ -140,19 +171,21 @@ mod tests {
         let mut line = TimeLine::starting(&moment("a", 1_000, 50_000));
         line.reached(Millis(20_000));
         let last = moment("a", 21_000, 70_000);
-        assert_eq!(
-            line.carried(&last, &moment("b", 500, 130_000), 500),
-            (Millis(80_000), Carried::WallClock)
-        );
-        assert_eq!(
-            line.carried(&last, &moment("b", 500, 69_999), 500),
-            (Millis(20_500), Carried::AtLeast)
-        );
-        assert_eq!(
-            line.carried(&last, &moment("b", 500, 70_000 + WALL_STEP_MAX_MS + 1), 500)
-                .1,
-            Carried::AtLeast
-        );
+        let carry = |boot_ms, wall_ms| {
+            let carry = line.carried(&last, &moment("b", boot_ms, wall_ms), 300);
+            assert_eq!((carry.least.0, carry.most), (20_000 + boot_ms, None));
+            (carry.at, carry.how)
+        };
+        assert_eq!(carry(500, 130_000), (Millis(80_000), Carried::WallClock));
+        assert_eq!(carry(500, 69_999), (Millis(20_500), Carried::AtLeast));
+        let late = 70_000 + WALL_STEP_MAX_MS;
+        assert_eq!(carry(500, late).1, Carried::WallClock);
+        assert_eq!(carry(500, late + 1).1, Carried::AtLeast);
+        // Two seconds less than the machine has been up is a clock being set; more is a clock that is wrong.
+        assert_eq!(carry(9_000, 77_000), (Millis(29_000), Carried::WallClock));
+        assert_eq!(carry(9_000, 76_999), (Millis(29_000), Carried::AtLeast));
+        // A clock that was lost says the year that its chip begins with.
+        assert_eq!(carry(9_000, 0), (Millis(29_000), Carried::AtLeast));
     }
 
     #[test]

@@ -140,7 +140,8 @@ fn entry(case: Case<'_>, running: &Running, method: &Method, step: &Step) -> Opt
     let enters = case.role(running, method, step)?.enters && goes_near(step);
     let open = (0..space.conditions.len()).find(|index| !running.entry.contains(index));
     let index = open.filter(|_| enters)?;
-    let (number, all) = ((index + 1).to_string(), space.conditions.len().to_string());
+    let number = index.saturating_add(1).to_string();
+    let all = space.conditions.len().to_string();
     let prompt = Prompt::ask(Message::with(Id::EntryFirst, [&number, &all]))
         .caution(Id::EntryCaution)
         .line(Message::with(Id::Step, [&space.conditions[index]]))
@@ -253,7 +254,7 @@ pub(super) fn step_prompt(
 
 /// Names what "not working" leads to.
 fn what_is_next(case: Case<'_>, step: &Step, fallback: Option<usize>) -> Message {
-    let next = fallback.map_or(0, |f| f + 1);
+    let next = fallback.map_or(0, |f| f.saturating_add(1));
     match (step.fallback.get(next), case.next_method()) {
         (Some(fallback), _) => Message::with(Id::NextIs, [&fallback.say]),
         (None, Some(method)) => Message::with(Id::NextIs, [&method.name]),
@@ -281,12 +282,14 @@ fn nothing_left(case: Case<'_>) -> Prompt {
             .push(Choice::new(Id::AskOutside, Act::AskOutside));
     }
     let open = case.methods().iter().filter(|m| !case.verdict(m).is_out());
-    let again = open.take(TRY_AGAIN_MAX - prompt.options.len()).map(|m| {
-        Choice::saying(
-            Message::with(Id::TryMethod, [&m.name]),
-            Act::GoStraight(m.id.clone()),
-        )
-    });
+    let again = open
+        .take(TRY_AGAIN_MAX.saturating_sub(prompt.options.len()))
+        .map(|m| {
+            Choice::saying(
+                Message::with(Id::TryMethod, [&m.name]),
+                Act::GoStraight(m.id.clone()),
+            )
+        });
     prompt.options.extend(again);
     prompt
         .options

@@ -39,6 +39,11 @@ pub fn read(folder: &Path) -> io::Result<Approvals> {
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Approvals::default()),
         Err(error) => return Err(error),
     };
+    Ok(of(&bytes))
+}
+
+/// The approvals in the bytes of the file, up to the first line that does not hold.
+pub fn of(bytes: &[u8]) -> Approvals {
     let mut approvals = Approvals::default();
     let lines = bytes
         .split(|byte| *byte == b'\n')
@@ -54,7 +59,7 @@ pub fn read(folder: &Path) -> io::Result<Approvals> {
         approvals.head = Some(sealed.sha);
         approvals.all.push(approval.body);
     }
-    Ok(approvals)
+    approvals
 }
 
 /// Adds an approval durably, and gives all of them.

@@ -3,8 +3,8 @@
 //! A crew must be able to trust what stands here after a power cut, and anybody must be able to read and check it with
 //! an editor and a hash program. `chain` seals and checks lines, `disk` is all that this module asks of a file system,
 //! `writer` puts records there durably, `thread` does so without making anybody wait, `read` gives them back and names
-//! what is wrong, `lock` keeps two programs apart,
-//! `approvals` keeps who signed which plan in the same form.
+//! what is wrong, `fill` closes gaps from copies, `lock` keeps two programs apart, `approvals` keeps who signed which
+//! plan in the same form.
 //!
 //! Limits: a chain shows edits. It does not show that whole records were cut off the end, nor that everything was
 //! written again: for that the head hash has to leave the tablet.
@@ -12,10 +12,14 @@
 pub mod approvals;
 pub mod chain;
 pub mod disk;
+pub mod fill;
 pub mod lock;
 pub mod read;
 pub mod thread;
 pub mod writer;
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
 
 const EXTENSION: &str = ".jsonl";
 
@@ -33,6 +37,22 @@ fn segment_name(incident: &str, number: u32) -> String {
         1 => format!("{incident}{EXTENSION}"),
         _ => format!("{incident}.{number}{EXTENSION}"),
     }
+}
+
+/// The incidents that have a file as long as one that is open: padded to a whole step. By their lengths alone, so that a
+/// long record costs little; a closed one may be among them by chance.
+pub fn left_open(folders: &[PathBuf]) -> BTreeSet<String> {
+    let entries = folders.iter().filter_map(|it| std::fs::read_dir(it).ok());
+    entries
+        .flatten()
+        .filter_map(Result::ok)
+        .filter_map(|entry| {
+            let name = entry.file_name().into_string().ok()?;
+            let (incident, _) = parse_segment_name(&name)?;
+            let len_bytes = entry.metadata().ok()?.len();
+            (len_bytes % writer::SMALL_RESERVE_BYTES == 0).then(|| incident.to_owned())
+        })
+        .collect()
 }
 
 /// The incident and the number of a segment, if this is the file name of one.

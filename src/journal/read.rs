@@ -25,7 +25,7 @@ pub struct Readback {
     pub records: Vec<Record>,
     /// The hash of the last record, [`FIRST_PREV`] if there is none.
     pub head: String,
-    /// Whether the last file was cut to its length, as happens at stand-down.
+    /// Whether the file with the last record was cut to its length, as happens at stand-down.
     pub closed: bool,
     /// The files, oldest first.
     pub segments: Vec<Segment>,
@@ -33,6 +33,8 @@ pub struct Readback {
     pub set_aside: Vec<String>,
     /// Everything that is wrong. Empty means that what stands here is what was written.
     pub problems: Vec<Problem>,
+    /// The numbers of the records that are missing or damaged in the files and came from a copy (`fill`).
+    pub filled: Vec<u64>,
 }
 
 /// One file of an incident.
@@ -132,6 +134,11 @@ impl Readback {
     }
 }
 
+/// The incident to which a file of this name belongs, if it is one of records.
+pub fn owner(name: &str) -> Option<&str> {
+    parse_segment_name(name).map(|(incident, _)| incident)
+}
+
 /// The names of all incidents in these folders, oldest first because names begin with the time.
 ///
 /// A folder that cannot be read is passed over as long as another one can be.
@@ -187,6 +194,7 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
         segments: Vec::new(),
         set_aside,
         problems: Vec::new(),
+        filled: Vec::new(),
     };
     let unreadable = |file: String, error: io::Error| Problem {
         file,
@@ -200,6 +208,8 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     );
 
     let mut merged: BTreeMap<u64, Record> = BTreeMap::new();
+    // The last records of the files that were cut. Files that a failing disk would not remove may have higher numbers.
+    let mut cut: Vec<u64> = Vec::new();
     for (number, folder, name) in found {
         let path = folder.join(name);
         let data = disk.read(&path).unwrap_or_else(|error| {
@@ -207,7 +217,8 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
             Vec::new()
         });
         let scan = Scan::of(name, &data);
-        readback.closed = scan.closed;
+        let last = scan.records.last().map(|record| record.seq);
+        cut.extend(last.filter(|_| scan.closed));
         readback.problems.extend(scan.problems);
         readback.segments.push(Segment {
             path,
@@ -233,6 +244,7 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     readback.records = merged.into_values().collect();
     if let Some(last) = readback.records.last() {
         readback.head.clone_from(&last.sha);
+        readback.closed = cut.contains(&last.seq);
     }
     let broken_links = check_links(&readback.records, &readback.problems);
     readback.problems.extend(broken_links);
@@ -240,6 +252,9 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
 }
 
 type InFolder<'a, T> = (&'a Path, T);
+
+/// A power cut leaves whole sectors of a write; those of every disk are a multiple of this.
+const SECTOR_BYTES: usize = 512;
 
 /// All file names with their folders, and the folders that could not be listed.
 fn names<'a>(
@@ -262,7 +277,7 @@ fn check_links(records: &[Record], known: &[Problem]) -> Vec<Problem> {
     let mut problems = Vec::new();
     let mut before: Option<&Record> = None;
     for record in records {
-        let first_missing = before.map_or(0, |before| before.seq + 1);
+        let first_missing = before.map_or(0, |before| before.seq.saturating_add(1));
         let prev = before.map_or(FIRST_PREV, |before| &before.sha);
         let follows = before.is_none() || record.seq == first_missing;
         // A record already named as damaged is missing for that reason: saying so again would help nobody.
@@ -292,7 +307,8 @@ fn check_links(records: &[Record], known: &[Problem]) -> Vec<Problem> {
     problems
 }
 
-fn range(first: u64, last: u64) -> String {
+/// A run of records in words.
+pub(super) fn range(first: u64, last: u64) -> String {
     if first >= last {
         format!("record {first}")
     } else {
@@ -318,9 +334,11 @@ struct Scan {
 impl Scan {
     fn of(file: &str, data: &[u8]) -> Self {
         let pieces = pieces(data);
-        let closed = pieces.iter().any(|piece| piece.sealed.is_ok())
-            && !data.ends_with(b"\n\n")
-            && !data.ends_with(b"\0");
+        // A closed file ends with its last record and one newline. Padding that a power cut stopped may end with one too,
+        // behind a hole of NUL.
+        let end = data.strip_suffix(b"\n").unwrap_or(data).last();
+        let closed =
+            pieces.iter().any(|piece| piece.sealed.is_ok()) && !matches!(end, Some(b'\n' | b'\0'));
         let torn_from = if closed {
             None
         } else {
@@ -464,8 +482,12 @@ fn has_hole(between: &[u8]) -> bool {
 /// Whether the last bytes of an open file, none of them a whole record, are what a stopped write leaves.
 fn is_torn_write(data: &[u8], next_at: usize, tail: Range<usize>) -> bool {
     let bytes = &data[tail.clone()];
-    let is_flipped_padding = bytes.len() == 1 && (bytes[0] ^ b'\n').is_power_of_two();
-    let begins_with_a_hole = tail.start > next_at;
+    // One byte of padding with one bit changed is that, except where a sector begins: there it can be all that arrived of
+    // the end of a write.
+    let is_flipped_padding = bytes.len() == 1
+        && (bytes[0] ^ b'\n').is_power_of_two()
+        && !tail.start.is_multiple_of(SECTOR_BYTES);
+    let begins_with_a_hole = tail.start > next_at || bytes.iter().all(|byte| *byte == 0);
     let has_a_hole = bytes
         .windows(2)
         .any(|pair| pair == b"\n\n" || pair == b"\0\0");
@@ -518,7 +540,7 @@ fn damage(
     after: Option<&Sealed>,
 ) -> Problem {
     let stray = "bytes that belong to no record";
-    let next_seq = before.map_or(0, |before| before.seq + 1);
+    let next_seq = before.map_or(0, |before| before.seq.saturating_add(1));
     let (seq, what) = match (before, after) {
         (None, Some(after)) if after.prev == FIRST_PREV => {
             (after.seq, format!("Before this record stand {stray}."))

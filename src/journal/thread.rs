@@ -35,10 +35,11 @@ enum Order {
 }
 
 impl JournalThread {
-    /// Starts the thread. Files go to the first folder, to the next one if that fails, and so on.
+    /// Starts the thread. Files go to the first folder, to the next one if that fails, and so on. With a report come the
+    /// lines that became durable with it, for whoever keeps a copy.
     pub fn spawn(
         folders: Vec<PathBuf>,
-        report: impl Fn(JournalReport) + Send + 'static,
+        report: impl Fn(JournalReport, Vec<String>) + Send + 'static,
     ) -> io::Result<Self> {
         Self::spawn_on(Arc::new(RealDisk), folders, report)
     }
@@ -47,7 +48,7 @@ impl JournalThread {
     pub fn spawn_on(
         disk: Arc<dyn Disk>,
         folders: Vec<PathBuf>,
-        report: impl Fn(JournalReport) + Send + 'static,
+        report: impl Fn(JournalReport, Vec<String>) + Send + 'static,
     ) -> io::Result<Self> {
         let (orders, queue) = mpsc::channel();
         let thread = thread::Builder::new()
@@ -101,7 +102,7 @@ fn run(
     disk: &Arc<dyn Disk>,
     folders: &[PathBuf],
     queue: &Receiver<Order>,
-    report: &dyn Fn(JournalReport),
+    report: &dyn Fn(JournalReport, Vec<String>),
 ) {
     let mut incidents: Vec<Incident> = Vec::new();
     loop {
@@ -157,16 +158,18 @@ impl Incident {
         &mut self,
         disk: &Arc<dyn Disk>,
         folders: &[PathBuf],
-        report: &dyn Fn(JournalReport),
+        report: &dyn Fn(JournalReport, Vec<String>),
     ) -> bool {
         let incident = self.name.clone();
         let result = self.save(disk, folders).and_then(|saved| {
             if let Some(Saved { seq, head }) = saved.clone().filter(|_| saved != self.saved) {
-                report(JournalReport::Saved {
+                let saved = JournalReport::Saved {
                     incident: incident.clone(),
                     seq,
                     head,
-                });
+                };
+                let lines = self.writer.as_mut().map(Writer::take_copies);
+                report(saved, lines.unwrap_or_default());
             }
             self.saved = saved;
             match &mut self.writer {
@@ -177,13 +180,13 @@ impl Incident {
         let closed = *result.as_ref().unwrap_or(&false);
         let failing = result.err().map(|Failing(why)| why);
         if let Some(why) = failing.clone().filter(|_| failing != self.failing) {
-            report(JournalReport::Failing { incident, why });
+            report(JournalReport::Failing { incident, why }, Vec::new());
         } else if closed {
             let head = self
                 .saved
                 .take()
                 .map_or_else(|| FIRST_PREV.to_owned(), |saved| saved.head);
-            report(JournalReport::Closed { incident, head });
+            report(JournalReport::Closed { incident, head }, Vec::new());
         }
         self.failing = failing;
         closed

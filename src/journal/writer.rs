@@ -17,8 +17,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// What a file reserves when the usual step does not fit any more.
-const SMALL_RESERVE_BYTES: u64 = 64 * 1024;
+/// What a file reserves when the usual step does not fit any more; the usual step is a multiple of it.
+pub(super) const SMALL_RESERVE_BYTES: u64 = 64 * 1024;
 
 /// Writes one incident.
 pub struct Writer {
@@ -34,6 +34,8 @@ pub struct Writer {
     number: u32,
     /// The latest file that has acknowledged nothing.
     unproven: Option<PathBuf>,
+    /// Lines acknowledged and not yet taken by whoever keeps a copy.
+    copies: Vec<String>,
 }
 
 /// The last record that is durable: it and everything before it.
@@ -77,6 +79,7 @@ impl Writer {
             segment: None,
             number: 0,
             unproven: None,
+            copies: Vec::new(),
         })
     }
 
@@ -157,12 +160,18 @@ impl Writer {
     }
 
     fn acknowledge(&mut self) -> Option<Saved> {
-        if let Some(last) = self.pending.pop() {
-            self.pending.clear();
+        if let Some(last) = self.pending.last() {
             self.unproven = None;
-            self.saved = Some(last.saved);
+            self.saved = Some(last.saved.clone());
         }
+        self.copies
+            .extend(self.pending.drain(..).map(|line| line.text));
         self.saved.clone()
+    }
+
+    /// The lines that became durable since this was called last. Whoever keeps no copy may leave them.
+    pub fn take_copies(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.copies)
     }
 
     /// Begins a file with all that is pending. One that fails at its last sync stays, unproven: if the program is
@@ -215,10 +224,15 @@ impl Writer {
         let rest = data.strip_prefix(records.as_slice())?;
         let mut file = self.disk.open(&last.path).ok()?;
         if rest.iter().any(|byte| *byte != b'\n') {
-            self.set_aside(last.torn.as_ref()?, &last.path, &data, &mut *file)
+            self.set_aside(last.torn.as_ref()?, &last.path, &data)
                 .ok()?;
         }
-        // If it was made just before the program was stopped, neither its padding nor its name may be durable.
+        // Padding that can be seen may be in memory only, where a sync failed before the program was stopped. A record that
+        // a power cut stops in a file without padding would look like a closed file that was damaged, so it is written
+        // again, over what was set aside too.
+        let from = u64::try_from(records.len()).ok()?;
+        file.write_at(&vec![b'\n'; rest.len()], from).ok()?;
+        // If it was made just before the program was stopped, its name may not be durable either.
         file.sync_data().ok()?;
         self.disk.sync_folder(last.path.parent()?).ok()?;
         Some(OpenSegment {
@@ -230,14 +244,8 @@ impl Writer {
         })
     }
 
-    /// Moves a torn tail into a file of its own beside the segment, and leaves padding in its place.
-    fn set_aside(
-        &self,
-        torn: &Torn,
-        segment: &Path,
-        data: &[u8],
-        file: &mut dyn DiskFile,
-    ) -> io::Result<()> {
+    /// Copies a torn tail into a file of its own beside the segment.
+    fn set_aside(&self, torn: &Torn, segment: &Path, data: &[u8]) -> io::Result<()> {
         let from = usize::try_from(torn.offset_bytes).map_err(io::Error::other)?;
         let len = usize::try_from(torn.len_bytes).map_err(io::Error::other)?;
         let mut number = 1;
@@ -254,8 +262,7 @@ impl Writer {
         copy.sync_data()?;
         segment
             .parent()
-            .map_or(Ok(()), |folder| self.disk.sync_folder(folder))?;
-        file.write_at(&vec![b'\n'; len], torn.offset_bytes)
+            .map_or(Ok(()), |folder| self.disk.sync_folder(folder))
     }
 }
 

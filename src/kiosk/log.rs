@@ -54,10 +54,10 @@ fn item(sight: Sight<'_>, entry: &LogEntry) -> LogItem {
             Id::LogRescue
         }),
         outcome,
-        seal: sight.label(if entry.intact {
-            Id::LogIntact
-        } else {
-            Id::LogAltered
+        seal: sight.label(match (entry.intact, entry.filled) {
+            (true, _) => Id::LogIntact,
+            (false, true) => Id::LogFilled,
+            (false, false) => Id::LogAltered,
         }),
         intact: entry.intact,
     }

@@ -6,6 +6,13 @@
 //! presenter pushes the result into the window, only where it differs from what stands there, because each difference is
 //! drawn again. It keeps nothing but which sheet is open and which incident of the log is looked at.
 
+// Where something stands on a screen is a float of a few thousands at most, and a cast of it holds at the ends of its range.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "coordinates of a screen, computed as floats and held in range"
+)]
+
 mod aftercare;
 mod canvas;
 mod casualty_sheets;

@@ -23,6 +23,9 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 /// A list on the screen that changes row by row, so that only the rows that differ are drawn again.
+/// So many rows of a list may come or go one by one.
+const ROWS_TOLD_MAX: usize = 64;
+
 struct Rows<T>(Rc<VecModel<T>>);
 
 impl<T: Clone + PartialEq + 'static> Rows<T> {
@@ -32,6 +35,11 @@ impl<T: Clone + PartialEq + 'static> Rows<T> {
     }
 
     fn set(&self, rows: &[T]) {
+        // One telling for a long list that came or went, instead of one for each row of it.
+        if self.0.row_count().abs_diff(rows.len()) > ROWS_TOLD_MAX {
+            self.0.set_vec(rows.to_vec());
+            return;
+        }
         for (index, row) in rows.iter().enumerate() {
             match self.0.row_data(index) {
                 Some(old) if old == *row => {}

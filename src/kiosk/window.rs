@@ -11,6 +11,7 @@ use slint::winit_030::WinitWindowAccessor;
 use slint::{ComponentHandle, Global, LogicalSize, PlatformError};
 use std::cell::RefCell;
 use std::collections::VecDeque;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::rc::Rc;
 use std::sync::Arc;
 use std::time::Duration;
@@ -101,7 +102,13 @@ pub fn run(
             if same && snapshot.facts.opened.is_none() {
                 return;
             }
-            presenter.show(&snapshot, &now, silent);
+            // A fault in drawing one moment must not take the window away: the next moment is drawn anew.
+            let shown = catch_unwind(AssertUnwindSafe(|| {
+                presenter.show(&snapshot, &now, silent);
+            }));
+            if shown.is_err() {
+                return;
+            }
             was_silent.set(silent);
             *last.borrow_mut() = Some(snapshot);
         })

@@ -44,7 +44,8 @@ pub fn free_fall(length: Millimetres, anchor_above_ring: Millimetres) -> Millime
 
 /// How much deeper a swing takes a worker: the line's length from an anchorage `above` and `aside`, less `above`.
 pub fn swing_drop(above: Millimetres, aside: Millimetres) -> Millimetres {
-    let square = |length: Millimetres| i128::from(length.0) * i128::from(length.0);
+    // Without a sign, the squares of two lengths of any size still have a sum that fits.
+    let square = |length: Millimetres| u128::from(length.0.unsigned_abs()).pow(2);
     let line = (square(above) + square(aside)).isqrt();
     Millimetres(i64::try_from(line).unwrap_or(i64::MAX)).saturating_sub(above)
 }

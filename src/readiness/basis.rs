@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::changes::Aim;
 use super::model::Posting;
+use super::staffing::LONGEST;
 use crate::units::{Millis, Speed};
 
 /// What a forecast is made from, besides the plan.
@@ -129,33 +130,74 @@ impl Basis {
     /// True where both ask for the same, however much later, whoever has another task by now, and however far those who
     /// were ordered came meanwhile; that somebody is late is another question.
     pub fn asks_as(&self, other: &Basis) -> bool {
-        let without = |basis: &Basis| Basis {
-            reserved: Vec::new(),
-            since_fall: Millis::ZERO,
-            asked: 0,
-            ordered: basis.late(),
-            ..basis.clone()
+        // Named one by one, so that whoever adds a field has to say whether it makes numbers old.
+        let Basis {
+            position,
+            present,
+            in_command,
+            excluded,
+            reserved: _,
+            casualty,
+            asked: _,
+            gone,
+            blocked,
+            left,
+            ordered: _,
+            day,
+            since_fall: _,
+            aim,
+            out,
+            underway,
+            wind,
+            dark,
+            seed,
+            ready,
+        } = self;
+        let same = (position, casualty, day, aim, wind, dark, seed, ready)
+            == (
+                &other.position,
+                &other.casualty,
+                &other.day,
+                &other.aim,
+                &other.wind,
+                &other.dark,
+                &other.seed,
+                &other.ready,
+            );
+        same && (in_command, underway) == (&other.in_command, &other.underway)
+            && (present, excluded, out) == (&other.present, &other.excluded, &other.out)
+            && (gone, blocked, left) == (&other.gone, &other.blocked, &other.left)
+            && self.late().eq(other.late())
+    }
+
+    /// The same with every time in the range that a forecast can be computed in: a damaged record may hold any number.
+    pub(super) fn bounded(&self) -> Basis {
+        let time = |it: Millis| it.clamp(Millis(-LONGEST.0), LONGEST);
+        let ms = |it: i64| time(Millis(it)).0;
+        let posting = |it: &mut Posting| {
+            it.travel_ms = ms(it.travel_ms);
+            it.fetch_ms = it.fetch_ms.map(ms);
+            let passed = it.way.iter_mut().chain(&mut it.behind);
+            passed.for_each(|it| it.1 = ms(it.1));
         };
-        without(self) == without(other)
+        let mut basis = self.clone();
+        basis.since_fall = time(basis.since_fall);
+        for ordered in &mut basis.ordered {
+            ordered.ago = time(ordered.ago);
+            posting(&mut ordered.posting);
+        }
+        if let Some(underway) = &mut basis.underway {
+            underway.started = time(underway.started);
+            underway.step_since = time(underway.step_since);
+            underway.crew.iter_mut().for_each(posting);
+        }
+        basis
     }
 
     /// Those who are late, and nothing else of them.
-    fn late(&self) -> Vec<Ordered> {
+    fn late(&self) -> impl Iterator<Item = &str> {
         let late = self.ordered.iter().filter(|it| it.late);
-        let named = |it: &Ordered| Ordered {
-            casualty: 0,
-            method: String::new(),
-            posting: Posting {
-                responder: it.posting.responder.clone(),
-                ..Posting::default()
-            },
-            ago: Millis::ZERO,
-            ended: false,
-            there: false,
-            late: true,
-            holds: Vec::new(),
-        };
-        late.map(named).collect()
+        late.map(|it| it.posting.responder.as_str())
     }
 }
 

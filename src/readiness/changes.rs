@@ -12,14 +12,16 @@ use serde::{Deserialize, Serialize};
 use crate::units::{Millis, Ratio};
 
 use super::course::{self, Chance, Courses, Ladder};
-use super::deciding;
+use super::{deciding, whole};
 
 /// A method in the order is given at least this long, because a prompt at the moment of its start would be noise.
 pub(super) const FAIR_TRY: Millis = Millis::from_seconds(30);
 /// Number of the first fresh draw; the deciding ones count from zero.
 const FRESH: u32 = 1 << 31;
-/// How wide a bar is.
-const BAR: Millis = Millis::from_seconds(30);
+/// How wide a bar is, in milliseconds.
+const BAR_MS: usize = 30_000;
+/// There are at most this many bars before the last, a day of them, however late a plan says that all worth ends.
+const BARS_MAX: usize = 2_880;
 /// How much of the worth hands on the casualty make up, where they are the aim; the rest only breaks ties.
 const HANDS_SHARE: f32 = 0.99;
 
@@ -253,7 +255,7 @@ impl<'a> Drawn<'a> {
             let by = changes.change_by(0, self.ladder.started);
             by.map(|by| by.max(self.ladder.now))
         } else {
-            changes.change_by(attempt, Millis(start as i64))
+            changes.change_by(attempt, whole::down(start))
         };
         by.map_or(f32::INFINITY, |by| by.0 as f32)
     }
@@ -340,7 +342,7 @@ impl<'a> Drawn<'a> {
             .collect();
         let held = contacts.iter().map(|it| f64::from(it.min(self.scale.ends)));
         Lone {
-            hands_mean: Millis((held.sum::<f64>() / draws.max(1) as f64).round() as i64),
+            hands_mean: whole::rounded(held.sum::<f64>() / draws.max(1) as f64),
             chance: self.chance(attempt, start),
             works: share(offs.len(), draws),
             p50: reached_by(&mut offs, 50),
@@ -351,15 +353,17 @@ impl<'a> Drawn<'a> {
 }
 
 fn share(count: usize, of: usize) -> Ratio {
-    let (count, of) = (count as i64, of.max(1) as i64);
-    Ratio((count * 1_000_000 + of / 2) / of)
+    let whole = |it: usize| i128::try_from(it).unwrap_or(i128::MAX);
+    let (count, of) = (whole(count), whole(of.max(1)));
+    let parts = (count.saturating_mul(1_000_000)).saturating_add(of / 2) / of;
+    Ratio(i64::try_from(parts).unwrap_or(i64::MAX))
 }
 
 /// The time by which so many of a hundred are there; `None` where fewer ever are.
 fn reached_by(times: &mut [f32], of_hundred: usize) -> Option<Millis> {
     let place = (times.len() * of_hundred).div_ceil(100).checked_sub(1)?;
     let (_, time, _) = times.select_nth_unstable_by(place, f32::total_cmp);
-    time.is_finite().then(|| Millis(time.round() as i64))
+    time.is_finite().then(|| whole::rounded(*time))
 }
 
 /// The mean of some values and its standard error.
@@ -377,7 +381,7 @@ fn started(changes: &Changes, drawn: &Drawn) -> Changes {
     if let Some(first) = changes.by.first_mut() {
         *first = vec![Start {
             at: drawn.ladder.started,
-            change_by: changes.ends.min(Millis(by as i64)),
+            change_by: changes.ends.min(whole::down(by)),
             chance: Ratio::ZERO,
         }];
     }
@@ -420,16 +424,15 @@ pub fn prospect(
     let ended = |by: Option<usize>| share(runs.iter().filter(|run| run.by == by).count(), draws);
     let mut offs: Vec<f32> = runs.iter().map(|run| run.off).collect();
     let mut contacts: Vec<f32> = runs.iter().map(|run| run.contact).collect();
-    let last = usize::try_from(ends(worth).0.max(0))
-        .expect("it is not below zero")
-        .div_ceil(BAR.0 as usize);
+    let bars = usize::try_from(ends(worth).0.max(0)).map(|it| it.div_ceil(BAR_MS));
+    let last = bars.unwrap_or(BARS_MAX).min(BARS_MAX);
     let mut bars = vec![0; last + 1];
     for off in &offs {
         let later = *off >= fresh.scale.ends;
         let bar = if later {
             last
         } else {
-            (*off / BAR.0 as f32) as usize
+            whole::index(*off / BAR_MS as f32)
         };
         bars[bar.min(last)] += 1;
     }
@@ -437,7 +440,7 @@ pub fn prospect(
         value,
         value_error,
         chance: share(runs.iter().filter(|run| in_time(run)).count(), draws),
-        chance_error: Ratio((chance_error * 1_000_000.0).round() as i64),
+        chance_error: whole::parts(chance_error),
         p50: reached_by(&mut offs, 50),
         p90: reached_by(&mut offs, 90),
         contact_p50: reached_by(&mut contacts, 50),

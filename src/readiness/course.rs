@@ -12,6 +12,7 @@ use crate::plan::ThreePoint;
 use crate::units::{Millis, Ratio};
 
 use super::draws::{Spread, Stream, name_of};
+use super::whole;
 
 /// One method, from its start to off the harness.
 #[derive(Clone, Debug, PartialEq)]
@@ -343,7 +344,7 @@ fn course(
             attempt.tasks.len().checked_sub(1)
         } else {
             let chosen = fails.uniform(draw) * showing.len() as f64;
-            Some(showing[(chosen as usize).min(showing.len() - 1)])
+            Some(showing[whole::index(chosen).min(showing.len() - 1)])
         };
         let mut point = Point::START;
         let mut contact = Point::NEVER;

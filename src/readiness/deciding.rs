@@ -13,6 +13,7 @@
 use crate::units::{Millis, Ratio};
 
 use super::changes::{Changes, Drawn, FAIR_TRY, Start, Worth, ends};
+use super::whole;
 
 /// Means this near to the best count as equal; the earlier change is then taken.
 const TIE: f32 = 0.000_01;
@@ -53,7 +54,7 @@ impl Grid {
             times: early.chain(late).map(|time| time as f32).collect(),
             step: step as f32,
             late_step: late_step as f32,
-            turn: turn as usize,
+            turn: usize::try_from(turn).unwrap_or_default(),
         }
     }
 
@@ -72,7 +73,7 @@ impl Grid {
     /// The first of its times that is not before this one; their number where none is.
     #[inline]
     fn first_from(&self, time: f32) -> usize {
-        let mut index = self.place(time) as usize;
+        let mut index = whole::index(self.place(time));
         while index < self.times.len() && self.times[index] < time {
             index += 1;
         }
@@ -111,7 +112,7 @@ impl Ahead {
     #[inline]
     fn at(&self, draw: usize, touched: bool, place: f32) -> f32 {
         let row = self.row(draw, touched);
-        let index = (place as usize).min(self.width - 2);
+        let index = whole::index(place).min(self.width - 2);
         let after = place - index as f32;
         row[index] + (row[index + 1] - row[index]) * after
     }
@@ -133,7 +134,7 @@ pub(super) fn decide(drawn: &Drawn, worth: &Worth, incumbent: Option<&Changes>) 
             .map(|attempt| match attempt {
                 0 => vec![start_at(ladder.started)],
                 _ => (starts.times.iter())
-                    .map(|at| start_at(Millis(*at as i64)))
+                    .map(|at| start_at(whole::down(*at)))
                     .collect(),
             })
             .collect(),
@@ -157,7 +158,7 @@ pub(super) fn decide(drawn: &Drawn, worth: &Worth, incumbent: Option<&Changes>) 
                 _ => (at.0 as f32, fair),
             };
             let by = best_change(drawn, &grid, &ahead, attempt, begun, earliest.0 as f32);
-            changes.by[attempt][row].change_by = by.map_or(never, |by| Millis(by as i64));
+            changes.by[attempt][row].change_by = by.map_or(never, whole::down);
         }
         if attempt > 0 {
             ahead = values_at(drawn, &grid, &ahead, attempt, &changes);

@@ -10,6 +10,7 @@
 
 use std::sync::LazyLock;
 
+use super::whole;
 use crate::plan::ThreePoint;
 use crate::units::Ratio;
 
@@ -101,7 +102,7 @@ impl Spread {
         } else {
             0.5
         };
-        let row = ((place * SHAPES as f32) as usize).min(SHAPES - 1);
+        let row = whole::index(place * SHAPES as f32).min(SHAPES - 1);
         let after = place * SHAPES as f32 - row as f32;
         let mixed = |one: &[f32; ENTRIES], next: &[f32; ENTRIES], entry: usize| {
             one[entry] + (next[entry] - one[entry]) * after
@@ -137,7 +138,8 @@ impl Spread {
 
     /// The quantile at a share between zero and one.
     pub fn quantile(&self, share: f64) -> f32 {
-        self.at(((share * f64::from(SHARES)) as u32).min(SHARES - 1))
+        let share = whole::index(share * f64::from(SHARES));
+        self.at(u32::try_from(share).unwrap_or(SHARES).min(SHARES - 1))
     }
 
     /// The quantile at a share of what is left above a value that is known to be passed.
@@ -209,13 +211,14 @@ fn quantiles(shape: usize) -> [f32; ENTRIES] {
     let right = masses(SHAPES - shape, shape);
     let (left_mass, right_mass) = (left[PIECES], right[PIECES]);
     std::array::from_fn(|entry| {
-        let start = f32::from_bits(0.5_f32.to_bits() + ((entry as u32) << STEP_BITS));
+        let steps = u32::try_from(entry).expect("a table has a few hundred entries");
+        let start = f32::from_bits(0.5_f32.to_bits() + (steps << STEP_BITS));
         let share = f64::from(start) / f64::from(SHARES);
         let mass = share * (left_mass + right_mass);
         if mass <= left_mass {
-            reached(&left, mass) as f32
+            whole::single(reached(&left, mass))
         } else {
-            (1.0 - reached(&right, left_mass + right_mass - mass)) as f32
+            whole::single(1.0 - reached(&right, left_mass + right_mass - mass))
         }
     })
 }

@@ -35,7 +35,8 @@ pub fn weight(mass: Grams) -> Newtons {
 
 /// Energy of descents, in joules: mass, standard gravity, height and number.
 pub fn descent_energy(mass: Grams, height: Millimetres, descents: u32) -> i64 {
-    let product = i128::from(mass.0) * i128::from(height.0) * i128::from(descents);
+    let product = i128::from(mass.0) * i128::from(height.0);
+    let product = product.saturating_mul(i128::from(descents));
     rounded(product.saturating_mul(980_665), 100_000_000_000)
 }
 
@@ -100,7 +101,7 @@ pub fn haul_pull(mass: Grams, advantage: Ratio) -> Newtons {
 }
 
 fn rounded(dividend: i128, divisor: i128) -> i64 {
-    i64::try_from((dividend + divisor / 2) / divisor).unwrap_or(i64::MAX)
+    i64::try_from(dividend.saturating_add(divisor / 2) / divisor).unwrap_or(i64::MAX)
 }
 
 fn times(length: Millimetres, factor: Ratio) -> Millimetres {

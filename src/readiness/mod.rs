@@ -3,6 +3,9 @@
 //! `staffing` finds the crew, `outlook` puts it and the ways into a forecast, which `model` defines. The ways themselves are
 //! found in the plan module, whose findings ask for them too. All of it is pure: the same plan and the same people give the same forecast on every machine.
 
+// Two computed floats are hardly ever the same, so nothing is decided by that.
+#![warn(clippy::float_cmp)]
+
 mod assignment;
 mod basis;
 mod beside;
@@ -34,6 +37,7 @@ mod stocks;
 mod terrain;
 mod what_if;
 mod whereabouts;
+mod whole;
 
 pub use basis::{Basis, Depth, Left, Ordered, Underway};
 pub use changes::{Aim, Changes, Lone, Prospect, Sampling, Start, Worth, prospect, values};

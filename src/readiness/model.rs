@@ -158,7 +158,7 @@ impl MethodForecast {
             None => before.1,
         };
         by.map_or(NEVER, |by| {
-            let shown = by.div_euclid(SHOWN_STEP_MS) * SHOWN_STEP_MS;
+            let shown = by.saturating_sub(by.rem_euclid(SHOWN_STEP_MS));
             Millis(shown).max(started.saturating_add(FAIR_TRY))
         })
     }
@@ -171,18 +171,25 @@ impl MethodForecast {
 
 /// When to change where a method starts between two starts.
 fn between(before: &StartForecast, after: &StartForecast, started: i64) -> Option<i64> {
-    let (gap, since) = (after.0 - before.0, started - before.0);
-    let wait = |row: &StartForecast| row.1.map(|by| by - row.0);
+    // The rows may come from any record, so nothing here may be too large: all of it has room in twice as many bits.
+    let (from, to, started) = (
+        i128::from(before.0),
+        i128::from(after.0),
+        i128::from(started),
+    );
+    let (gap, since) = (to - from, started - from);
+    let wait = |row: &StartForecast| row.1.map(|by| i128::from(by) - i128::from(row.0));
     let drawn = wait(before).zip(wait(after)).and_then(|(one, other)| {
         let alike = (other - one).abs() <= 2 * gap;
-        alike.then(|| one + (other - one) * since / gap)
+        alike.then(|| one + (other - one).saturating_mul(since) / gap)
     });
     let near = if 2 * since <= gap { before } else { after };
     let wait = match wait(near) {
         Some(own) => drawn.unwrap_or(own),
         None => return None,
     };
-    Some(started + wait)
+    let by = started + wait;
+    Some(i64::try_from(by).unwrap_or(if by < 0 { i64::MIN } else { i64::MAX }))
 }
 
 /// Later than any rescue.

@@ -24,6 +24,7 @@ use crate::units::{Millis, Ratio};
 
 /// The forecast for a position; none where the plan has no such position.
 pub fn outlook(plan: &Plan, basis: &Basis, depth: Depth) -> Option<Forecast> {
+    let basis = &basis.bounded();
     let plan = passable(plan, basis);
     let turned = turned(&plan);
     let terrain = Terrain::toward(&plan, &turned, basis);

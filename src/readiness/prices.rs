@@ -485,5 +485,5 @@ fn priced(pick: &Pick, prices: &[i64]) -> i64 {
 
 /// The highest price that cannot lead a sum out of its range.
 fn price_max(rows: usize) -> i64 {
-    FORBIDDEN / (8 * (rows as i64 + 1))
+    FORBIDDEN / 8 / i64::try_from(rows).unwrap_or(i64::MAX).saturating_add(1)
 }

@@ -7,14 +7,13 @@
 
 use super::basis::Depth;
 use super::site::{Conditions, Look, Site};
+use super::whole;
 use crate::plan::{Holding, KitItem, Plan, Position, ThreePoint};
 use crate::units::{Millis, Ratio};
 use crate::words::{Id, Message};
 
 /// So many positions are looked at.
 const WORST: usize = 10;
-/// Parts of a whole.
-const MILLION: f64 = 1_000_000.0;
 /// Id of what is added; no plan has it, because ids have no space.
 const ADDED: &str = "what if";
 
@@ -217,11 +216,10 @@ impl Bench<'_> {
             }
         }
         let count = trials.before.len().max(1) as f64;
-        let parts = |share: f64| Ratio((share * MILLION).round() as i64);
         Gain {
             what: trials.message(change),
-            gain: parts(gain / count),
-            error: parts(variance.sqrt() / count),
+            gain: whole::parts(gain / count),
+            error: whole::parts(variance.sqrt() / count),
             at: at.to_owned(),
         }
     }

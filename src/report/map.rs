@@ -497,6 +497,10 @@ fn measure(scale: f32, width: f32, height: f32, size: f32, faces: &Faces) -> (Ar
         .find(|it| *it <= most_mm)
         .unwrap_or(power);
     let small = size * SMALLER;
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a length on paper, and a cast holds at the ends of its range"
+    )]
     let text = words::metres(Millimetres(round_mm as i64));
     let wide = (round_mm * scale).max(faces.width(&text, false) * small);
     let area = Area {

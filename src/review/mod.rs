@@ -1,6 +1,13 @@
 //! Tells what happened, one line per record, in the reader's words.
 //!
-//! Bare for now: what, when, who. Pure: records in, texts out.
+//! Bare for now: what, when, who; `digest` sums an incident up for lists and trends. Pure: records in, texts out.
+
+// What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
+#![warn(clippy::arithmetic_side_effects)]
+
+mod digest;
+
+pub use digest::{Digest, Hung};
 
 use crate::incident::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Record, Report, State, Stop,
@@ -25,19 +32,6 @@ pub struct Line {
     pub who: String,
     /// True for what only concerns the program: prompts shown, clock marks.
     pub inner: bool,
-}
-
-/// What the list of incidents says of one.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Summary {
-    /// Position as spoken, or that it is not in the plan.
-    pub place: String,
-    /// True for a drill.
-    pub drill: bool,
-    /// True once stood down.
-    pub closed: bool,
-    /// Time hanging, where the casualty is off the harness.
-    pub hung: Option<String>,
 }
 
 /// Tells an incident record by record.
@@ -86,7 +80,7 @@ pub fn passing(records: &[Record]) -> Option<Passing> {
     let mut given: BTreeMap<u64, (Millis, String)> = BTreeMap::new();
     let mut times: Vec<Millis> = Vec::new();
     let mut waiting: Vec<String> = Vec::new();
-    let mut answered = 0;
+    let mut answered: usize = 0;
     for record in records {
         state.apply(record.clone());
         let at = state.facts.line.reached_at();
@@ -110,7 +104,7 @@ pub fn passing(records: &[Record]) -> Option<Passing> {
                     && answers
                 {
                     waiting.swap_remove(index);
-                    answered += 1;
+                    answered = answered.saturating_add(1);
                 }
             }
             _ => {}
@@ -123,22 +117,6 @@ pub fn passing(records: &[Record]) -> Option<Passing> {
         middle: *times.get(times.len().saturating_sub(1) / 2)?,
         slowest: *times.last()?,
     })
-}
-
-/// Sums an incident up for a list.
-pub fn summary(state: &State, language: Language) -> Summary {
-    let facts = &state.facts;
-    Summary {
-        place: facts
-            .position()
-            .map_or_else(|| label(Id::PlaceNotListed, language), |p| p.name.clone()),
-        drill: facts.opened.as_ref().is_some_and(|o| o.drill),
-        closed: facts.stood_down.is_some(),
-        hung: facts
-            .casualty()
-            .off
-            .map(|_| clock(facts.hanging(Millis::ZERO))),
-    }
 }
 
 /// The label of a condition.

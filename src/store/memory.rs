@@ -4,6 +4,7 @@
 
 use super::{Store, StoreFault};
 use std::collections::BTreeMap;
+use std::ops::Bound;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// A store in memory.
@@ -24,8 +25,8 @@ impl Store for MemoryStore {
         Ok(self.values().get(key).cloned())
     }
 
-    fn put(&self, key: &str, value: &[u8]) -> Result<(), StoreFault> {
-        self.values().insert(key.to_owned(), value.to_owned());
+    fn put(&self, pairs: &[(String, Vec<u8>)]) -> Result<(), StoreFault> {
+        self.values().extend(pairs.iter().cloned());
         Ok(())
     }
 
@@ -40,5 +41,17 @@ impl Store for MemoryStore {
         Ok(found
             .map(|(key, value)| (key.clone(), value.clone()))
             .collect())
+    }
+
+    fn next(&self, key: &str) -> Result<Option<String>, StoreFault> {
+        let after = (Bound::Excluded(key.to_owned()), Bound::Unbounded);
+        let values = self.values();
+        Ok(values.range(after).next().map(|(key, _)| key.clone()))
+    }
+
+    fn count(&self, prefix: &str) -> Result<u64, StoreFault> {
+        let values = self.values();
+        let found = values.keys().filter(|key| key.starts_with(prefix));
+        Ok(found.count() as u64)
     }
 }

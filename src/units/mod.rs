@@ -5,6 +5,9 @@
 //! record stores, so a replay on another machine gives the same digits. Formatting for people is the task of `words`.
 //! Limits: twelve digits before and nine after the decimal point, results up to 10^12 base units.
 
+// What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
+#![warn(clippy::arithmetic_side_effects)]
+
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
@@ -320,13 +323,17 @@ pub fn read_signed<Q: Quantity>(text: &str) -> Result<Written<Q>, Misread> {
         first = first.or(Some(*unit));
         last = Some(*unit);
     }
-    let base = divide_rounding(sum, NANO * Q::PARTS_PER_BASE);
+    let base = divide_rounding(sum, NANO.saturating_mul(Q::PARTS_PER_BASE));
     let base = i64::try_from(base)
         .ok()
         .filter(|base| *base <= MAX_BASE)
         .ok_or(Misread::TooLarge)?;
     Ok(Written {
-        value: Q::from_base(if negative { -base } else { base }),
+        value: Q::from_base(if negative {
+            base.saturating_neg()
+        } else {
+            base
+        }),
         unit: first
             .expect("the loop ran at least once, so a unit was read")
             .sign,
@@ -355,6 +362,10 @@ fn nano(number: &str) -> Result<Option<i128>, Misread> {
 }
 
 /// Divides two numbers that are not negative, rounding halves up, which is away from zero.
+#[expect(
+    clippy::arithmetic_side_effects,
+    reason = "the divisor is never zero and the remainder below it, so that neither the quotient nor the differences leave the range"
+)]
 fn divide_rounding(dividend: i128, divisor: i128) -> i128 {
     dividend / divisor + i128::from(dividend % divisor >= divisor - dividend % divisor)
 }

@@ -238,6 +238,15 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "no {0}",
         Id::NotReadyInspection => "{0} overdue",
         Id::NotReadyRating => "{0} unrated",
+        Id::LogFromCopy => "{0} (from the copy)",
+        Id::NoticeNotKept => "Settings are not kept: {0}",
+        Id::NoticeSavingLate => {
+            "Not saved for 10 seconds. The rescue goes on. Keep times on paper."
+        }
+        Id::NoticeFailedInside => {
+            "Something failed inside ({0}). If a touch did nothing, touch again."
+        }
+        Id::LogFilled => "ALTERED, gaps filled",
         Id::CallHangingShort => "Hanging for less than 1 min.",
         Id::WayHas => "with {0}",
         Id::WayAt => "at {0}",
@@ -589,7 +598,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LogNewer => "Later",
         Id::NoticeNoSound => "No sound: {0}",
         Id::NoticeNotSaving => "Not saving: {0}. The rescue goes on.",
-        Id::NoticeNoStore => "Settings are not kept: {0}",
+        Id::NoticeNoStore => "The log comes from the journals. {0}",
         Id::NoticePlanRefused => "The plan was refused: {0}",
         Id::NoticeEngine => "The program does not answer. The clock goes on. Keep times on paper.",
         Id::NoticeResumed => "Started again. The clock went on.",

@@ -245,6 +245,15 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::LogFromCopy => "{0} (de la copia)",
+        Id::NoticeNotKept => "No se guardan los ajustes: {0}",
+        Id::NoticeSavingLate => {
+            "Sin guardar desde hace 10 segundos. El rescate sigue. Anote las horas en papel."
+        }
+        Id::NoticeFailedInside => {
+            "Algo falló por dentro ({0}). Si un toque no hizo nada, toque otra vez."
+        }
+        Id::LogFilled => "ALTERADO, completado",
         Id::CallHangingShort => "Cuelga hace menos de 1 min.",
         Id::WayHas => "con {0}",
         Id::WayAt => "en {0}",
@@ -596,7 +605,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LogNewer => "Después",
         Id::NoticeNoSound => "Sin sonido: {0}",
         Id::NoticeNotSaving => "No se guarda: {0}. El rescate sigue.",
-        Id::NoticeNoStore => "No se guardan los ajustes: {0}",
+        Id::NoticeNoStore => "El registro sale de los diarios. {0}",
         Id::NoticePlanRefused => "Plan rechazado: {0}",
         Id::NoticeEngine => "El programa no responde. El reloj sigue. Anote las horas en papel.",
         Id::NoticeResumed => "Reiniciado. El reloj siguió en marcha.",

@@ -18,7 +18,7 @@ fn spawn(
     folders: Vec<PathBuf>,
 ) -> (JournalThread, Receiver<JournalReport>) {
     let (sender, reports) = mpsc::channel();
-    let report = move |report| sender.send(report).expect("the test listens");
+    let report = move |report, _| sender.send(report).expect("the test listens");
     (
         JournalThread::spawn_on(Arc::new(disk), folders, report)
             .expect("there is room for a thread"),

@@ -44,6 +44,11 @@ fn owner(data: &[u8], at: usize, first: u64) -> u64 {
     first + lines_before.min(RECORDS - 1)
 }
 
+/// True for a byte of the padding behind all records that is the first of a sector.
+fn is_padding_where_a_sector_begins(data: &[u8], at: usize) -> bool {
+    at > 0 && at.is_multiple_of(512) && data[at - 1..].iter().all(|byte| *byte == b'\n')
+}
+
 #[track_caller]
 fn every_bit_is_named(data: &[u8], first: u64) {
     assert_eq!(read_file(data).problems, []);
@@ -53,6 +58,12 @@ fn every_bit_is_named(data: &[u8], first: u64) {
             flipped[at] ^= 1 << bit;
             let found = read_file(&flipped);
             let seq = owner(data, at, first);
+            if is_padding_where_a_sector_begins(data, at) {
+                // A stopped write may leave just this, so it is a note where it looks like one; it never goes unseen.
+                assert_eq!(found.problems.len() + found.torn().count(), 1);
+                flipped[at] ^= 1 << bit;
+                continue;
+            }
             let first = found
                 .problems
                 .first()

@@ -1,12 +1,25 @@
 //! Keeps values in both stores, and gives the one on the disk folders that break the database under it.
 
 use groundward::store::{
-    DiskStore, MemoryStore, OPEN_DEADLINE, SETTINGS_KEY, Store, get_json, put_json,
+    Cause, DiskStore, MemoryStore, SETTINGS_KEY, Store, StoreFault, get_json, pair,
 };
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
+
+/// Long enough for a store that opens, short enough to wait for one that hangs.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+fn open(folder: &Path) -> Result<DiskStore, StoreFault> {
+    DiskStore::open(folder, PATIENCE)
+}
+
+fn put(store: &dyn Store, key: &str, value: &[u8]) {
+    store
+        .put(&[(key.to_owned(), value.to_owned())])
+        .expect("there is room");
+}
 
 #[track_caller]
 fn keeps_values(store: &dyn Store) {
@@ -17,7 +30,7 @@ fn keeps_values(store: &dyn Store) {
         ("b/1", "other"),
         ("a/1", "first"),
     ] {
-        store.put(key, value.as_bytes()).expect("there is room");
+        put(store, key, value.as_bytes());
     }
     assert_eq!(store.get("a/1"), Ok(Some(b"first".to_vec())));
     assert_eq!(
@@ -32,13 +45,15 @@ fn keeps_values(store: &dyn Store) {
         .and_then(|()| store.remove("a/1"))
         .expect("removing twice is no error");
     assert_eq!(store.scan("a/").map(|found| found.len()), Ok(1));
+    assert_eq!((store.count("a/"), store.count("c/")), (Ok(1), Ok(0)));
 
     let settings = BTreeMap::from([("theme".to_owned(), 1), ("volume".to_owned(), 7)]);
     assert_eq!(
         get_json::<BTreeMap<String, i32>>(store, SETTINGS_KEY),
         Ok(None)
     );
-    put_json(store, SETTINGS_KEY, &settings).expect("there is room");
+    let stored = pair(SETTINGS_KEY, &settings).expect("it is JSON");
+    store.put(&[stored]).expect("there is room");
     assert_eq!(get_json(store, SETTINGS_KEY), Ok(Some(settings)));
     let why = get_json::<Vec<u8>>(store, SETTINGS_KEY)
         .expect_err("it is no list")
@@ -53,40 +68,33 @@ fn keeps_values(store: &dyn Store) {
 fn both_stores_keep_values() {
     keeps_values(&MemoryStore::default());
     let data = tempfile::tempdir().expect("there is room");
-    keeps_values(&DiskStore::open(data.path()).expect("it opens"));
+    keeps_values(&open(data.path()).expect("it opens"));
 }
 
 #[test]
 fn values_are_there_after_the_store_is_opened_again() {
     let data = tempfile::tempdir().expect("there is room");
-    DiskStore::open(data.path())
-        .expect("it opens")
-        .put("k", b"v")
-        .expect("there is room");
+    put(&open(data.path()).expect("it opens"), "k", b"v");
     assert_eq!(
-        DiskStore::open(data.path()).expect("it opens").get("k"),
+        open(data.path()).expect("it opens").get("k"),
         Ok(Some(b"v".to_vec()))
-    );
-    assert!(
-        data.path().join("1/db").is_file(),
-        "a generation has a folder of its own"
     );
 }
 
 /// Opens a folder that holds something else than a store: a sentence, in time.
 #[track_caller]
-fn is_refused(folder: &Path) {
+fn is_refused(folder: &Path, cause: Cause) {
     let begun = Instant::now();
-    let why = DiskStore::open(folder)
-        .expect_err("it is damaged")
-        .to_string();
+    let fault = open(folder).expect_err("it cannot be used");
+    assert_eq!(fault.cause, cause, "{fault}");
+    let why = fault.to_string();
     assert!(
-        begun.elapsed() < OPEN_DEADLINE + Duration::from_millis(500),
+        begun.elapsed() < PATIENCE + Duration::from_millis(500),
         "{:?}",
         begun.elapsed()
     );
     assert!(
-        why.starts_with("Settings and roll call are not kept this time: the store in "),
+        why.starts_with("The store in ") && why.contains(" cannot be used: "),
         "{why}"
     );
     assert!(why.ends_with('.') && !why.contains('\n'), "{why}");
@@ -102,58 +110,51 @@ fn a_damaged_store_is_a_sentence_within_the_deadline() {
     ];
     for damage in damages {
         let data = tempfile::tempdir().expect("there is room");
-        DiskStore::open(data.path())
-            .expect("it opens")
-            .put("k", b"v")
-            .expect("there is room");
-        let db = data.path().join("1/db");
+        put(&open(data.path()).expect("it opens"), "k", b"v");
+        let db = data.path().join("db");
         fs::write(&db, damage(&fs::read(&db).expect("it is there"))).expect("there is room");
-        is_refused(data.path());
+        is_refused(data.path(), Cause::Damaged);
     }
 }
 
 #[test]
 fn whatever_is_overwritten_the_program_goes_on_in_time() {
     let data = tempfile::tempdir().expect("there is room");
-    let store = DiskStore::open(data.path()).expect("it opens");
+    let store = open(data.path()).expect("it opens");
     for key in 0..200 {
-        store
-            .put(&format!("key/{key}"), &[key; 300])
-            .expect("there is room");
+        put(&store, &format!("key/{key}"), &[key; 300]);
     }
     drop(store);
-    let db = data.path().join("1/db");
+    let db = data.path().join("db");
     let whole = fs::read(&db).expect("it is there");
     for block in 0..4 {
         let folder = tempfile::tempdir().expect("there is room");
-        fs::create_dir_all(folder.path().join("1")).expect("there is room");
-        for file in fs::read_dir(data.path().join("1"))
+        for file in fs::read_dir(data.path())
             .expect("it is listed")
             .flatten()
             .filter(|file| file.path().is_file())
         {
-            fs::copy(file.path(), folder.path().join("1").join(file.file_name()))
-                .expect("there is room");
+            fs::copy(file.path(), folder.path().join(file.file_name())).expect("there is room");
         }
         let mut damaged = whole.clone();
         let at = block * 16_384;
         damaged[at..at + 4096].fill(0);
-        fs::write(folder.path().join("1/db"), damaged).expect("there is room");
+        fs::write(folder.path().join("db"), damaged).expect("there is room");
         let begun = Instant::now();
         // sled may refuse it, hang, panic, or open it short: the first three are a sentence.
-        if let Err(why) = DiskStore::open(folder.path()) {
+        if let Err(why) = open(folder.path()) {
             assert!(why.to_string().ends_with('.'), "{why}");
         }
-        assert!(begun.elapsed() < OPEN_DEADLINE + Duration::from_millis(500));
+        assert!(begun.elapsed() < PATIENCE + Duration::from_millis(500));
     }
 }
 
 #[test]
 fn a_store_that_is_open_or_has_no_folder_is_a_sentence() {
     let data = tempfile::tempdir().expect("there is room");
-    let _open = DiskStore::open(data.path()).expect("it opens");
-    is_refused(data.path());
+    let _open = open(data.path()).expect("it opens");
+    is_refused(data.path(), Cause::InUse);
     let file = data.path().join("file");
     fs::write(&file, b"no folder").expect("there is room");
-    is_refused(&file);
+    is_refused(&file, Cause::Disk);
 }

@@ -1,7 +1,9 @@
 //! Holds what several test modules need: plans made from a seed, and a seeded source of chance.
 
+pub(crate) mod odd;
 pub(crate) mod oracle;
 pub(crate) mod plans;
+pub(crate) mod tablet;
 
 /// The day on which the built-in plans are looked at, whenever the tests run.
 pub(crate) fn day() -> chrono::NaiveDate {
@@ -24,6 +26,11 @@ impl Chance {
     /// A number below `end`.
     pub(crate) fn below(&mut self, end: u64) -> u64 {
         self.next() % end.max(1)
+    }
+
+    /// One of these.
+    pub(crate) fn among<T: Copy>(&mut self, these: &[T]) -> T {
+        these[self.below(these.len() as u64) as usize]
     }
 
     /// True once in `n` times.

@@ -1,98 +1,34 @@
 //! Owns the state: takes one input at a time, carries the rescue on, and says what is to be done outside.
 //!
-//! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. `run`
-//! drives it on a thread of its own, with tokio's timer and its pool for long computations. Its time comes in as data.
+//! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. Its time
+//! comes in as data. `run` drives it on a thread of its own, `loaded` chooses its plan, `saving` knows what is durable,
+//! `guard` keeps a fault inside from ending a rescue.
+
+mod guard;
+mod loaded;
+mod run;
+mod saving;
+
+pub use run::{Edges, run};
 
 use crate::cue::{Cue, cues};
 use crate::incident::{
     Act, Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted,
     decide, next_wakeup,
 };
-use crate::plan::Level;
 use crate::readiness::{
     Change, Clock, Conditions, Declare, Grade, Scope, Shift, Standing, WhatIfs, standings,
 };
 use crate::signal::{
-    CLOCK_READ_MS_MAX, Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow,
-    Notice, PlanInUse, Saved, Slot, Snapshot, Tap, Theme,
+    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow, Notice, Snapshot, Tap,
+    Theme,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
 use chrono::{DateTime, NaiveDate};
+use saving::Saving;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
-use std::time::Duration;
-use tokio::sync::mpsc::Receiver;
-
-impl LoadedPlan {
-    /// Takes the plan asked for if it fits, else the last one that did, else the generic one. Never fails.
-    pub fn choose(
-        asked: Option<(&str, &[u8])>,
-        last_fit: Option<(&str, &[u8])>,
-        trouble: Option<String>,
-        today: NaiveDate,
-    ) -> LoadedPlan {
-        let mut refused = trouble;
-        if let Some((name, bytes)) = asked {
-            match Self::fit(name, bytes, PlanStanding::Fit, today) {
-                Ok(plan) => return plan,
-                Err(why) => refused = Some(why),
-            }
-        }
-        let last = last_fit
-            .and_then(|(name, bytes)| Self::fit(name, bytes, PlanStanding::LastFit, today).ok());
-        let mut plan = last.unwrap_or_else(|| LoadedPlan {
-            in_use: PlanInUse {
-                plan: Arc::new(crate::plan::bare().clone()),
-                name: "generic".to_owned(),
-                standing: PlanStanding::None,
-                refused: None,
-                found: [0; 2],
-                drawings: Arc::default(),
-            },
-            text: crate::plan::BARE.to_owned(),
-            sha: hex(&Sha256::digest(crate::plan::BARE.as_bytes())),
-        });
-        plan.in_use.refused = refused;
-        plan
-    }
-
-    fn fit(
-        name: &str,
-        bytes: &[u8],
-        standing: PlanStanding,
-        today: NaiveDate,
-    ) -> Result<LoadedPlan, String> {
-        let reading = crate::plan::read_on(name, bytes, today);
-        match (reading.plan, std::str::from_utf8(bytes)) {
-            (Some(plan), Ok(text)) => {
-                let found = [Level::Warning, Level::Notice].map(|level| {
-                    let of_level = reading.findings.iter().filter(|it| it.level == level);
-                    of_level.count()
-                });
-                Ok(LoadedPlan {
-                    in_use: PlanInUse {
-                        plan: Arc::new(plan),
-                        name: name.to_owned(),
-                        standing,
-                        refused: None,
-                        found,
-                        drawings: Arc::default(),
-                    },
-                    text: text.to_owned(),
-                    sha: hex(&Sha256::digest(text.as_bytes())),
-                })
-            }
-            _ => {
-                let first = reading.findings.iter().find(|f| f.level == Level::Error);
-                Err(first.map_or_else(
-                    || format!("{name} is not readable"),
-                    |f| format!("{name} line {}: {}", f.line, f.message),
-                ))
-            }
-        }
-    }
-}
 
 /// The program without its edges.
 #[derive(Debug)]
@@ -102,11 +38,12 @@ pub struct Engine {
     drill: bool,
     kept: Kept,
     kept_is_known: bool,
-    saved_seq: Option<u64>,
-    head: Option<String>,
-    failing: Option<String>,
+    saving: Saving,
     no_sound: Option<String>,
     not_kept: Option<String>,
+    no_store: Option<String>,
+    /// How often something failed inside, and what it said last.
+    failed: Option<(u32, String)>,
     resumed: bool,
     sounding: bool,
     log: Arc<Vec<LogEntry>>,
@@ -134,11 +71,11 @@ impl Engine {
             drill,
             kept: Kept::default(),
             kept_is_known: false,
-            saved_seq: None,
-            head: None,
-            failing: None,
+            saving: Saving::default(),
             no_sound: None,
             not_kept: None,
+            no_store: None,
+            failed: None,
             resumed: false,
             sounding: false,
             log: Arc::default(),
@@ -154,7 +91,8 @@ impl Engine {
         }
     }
 
-    /// Starts in the middle of the incident that these records, all of them durable, tell of.
+    /// Starts in the middle of the incident that these records tell of. What a file shows after a failed sync may be in memory
+    /// only, so nothing counts as saved before the journal has said so again.
     pub fn resume(
         plan: LoadedPlan,
         drill: bool,
@@ -163,7 +101,6 @@ impl Engine {
         since_start_ms: i64,
     ) -> (Engine, Vec<Effect>) {
         let mut engine = Engine::new(plan, drill);
-        engine.saved_seq = records.last().map(|r| r.seq);
         engine.state = State::replay(records);
         engine.resumed = true;
         let effects = engine.command(Command::Resume { since_start_ms }, now);
@@ -304,9 +241,9 @@ impl Engine {
                 Vec::new()
             }
             Input::Journal(report) => {
-                let failed_before = self.failing.is_some();
-                self.journal(report);
-                if self.failing.is_some() && !failed_before {
+                let failed_before = self.saving.fails();
+                self.journal(report, now);
+                if self.saving.fails() && !failed_before {
                     self.sounding = true;
                     vec![Effect::Play(Cue::CannotSave)]
                 } else {
@@ -327,6 +264,10 @@ impl Engine {
             }
             Input::Kept(Err(why)) => {
                 self.not_kept = Some(why);
+                Vec::new()
+            }
+            Input::Store(why) => {
+                self.no_store = Some(why);
                 Vec::new()
             }
             Input::Log(log) => {
@@ -572,7 +513,7 @@ impl Engine {
         let mut effects = Vec::new();
         if activates {
             self.state = State::default();
-            (self.saved_seq, self.head, self.failing, self.resumed) = (None, None, None, false);
+            (self.saving, self.resumed) = (Saving::default(), false);
             if let Some(first) = records.first() {
                 effects.push(Effect::Open {
                     incident: first.incident.to_string(),
@@ -591,6 +532,7 @@ impl Engine {
             self.state.apply(record);
         }
         if !entries.is_empty() {
+            self.saving.wait_from(now.boot_ms);
             effects.push(Effect::Append(entries));
         }
         for cue in cues(&before, &self.state.facts) {
@@ -610,15 +552,14 @@ impl Engine {
                 Wanted::Close => effects.push(Effect::Close),
                 Wanted::Leave => {
                     self.state = State::default();
-                    (self.saved_seq, self.head, self.failing, self.resumed) =
-                        (None, None, None, false);
+                    (self.saving, self.resumed) = (Saving::default(), false);
                 }
             }
         }
         effects
     }
 
-    fn journal(&mut self, report: JournalReport) {
+    fn journal(&mut self, report: JournalReport, now: &Moment) {
         let mine = |incident: &str| {
             self.state
                 .facts
@@ -626,40 +567,26 @@ impl Engine {
                 .as_ref()
                 .is_some_and(|o| &*o.incident == incident)
         };
-        match report {
-            JournalReport::Saved {
-                incident,
-                seq,
-                head,
-            } if mine(&incident) => {
-                self.saved_seq = Some(seq);
-                self.head = Some(head);
-                self.failing = None;
-            }
-            JournalReport::Closed { incident, head } if mine(&incident) => self.head = Some(head),
-            JournalReport::Failing { incident, why } if mine(&incident) => self.failing = Some(why),
-            _ => {}
-        }
-    }
-
-    fn saved(&self) -> Saved {
-        match (
-            &self.failing,
-            self.state.log.last().map(|r| r.seq),
-            self.saved_seq,
-        ) {
-            (_, None, _) => Saved::Nothing,
-            (Some(why), _, _) => Saved::Failing(why.clone()),
-            (None, Some(last), Some(saved)) if saved >= last => Saved::Yes(saved),
-            (None, Some(_), saved) => Saved::Saving(saved),
+        let (JournalReport::Saved { incident, .. }
+        | JournalReport::Failing { incident, .. }
+        | JournalReport::Closed { incident, .. }) = &report;
+        if mine(incident) {
+            let last = self.state.log.last().map(|r| r.seq);
+            self.saving.note(report, last, now.boot_ms);
         }
     }
 
     fn notices(&self, now: &Moment) -> Vec<Notice> {
         let mut notices = Vec::new();
         let mut say = |message, grave| notices.push(Notice { message, grave });
-        if let Some(why) = &self.failing {
+        if let Some(why) = self.saving.failing() {
             say(Message::with(Id::NoticeNotSaving, [why]), true);
+        } else if self.saving.is_late(now.boot_ms) {
+            say(Message::of(Id::NoticeSavingLate), true);
+        }
+        if let Some((times, _)) = &self.failed {
+            let times = times.to_string();
+            say(Message::with(Id::NoticeFailedInside, [&times]), true);
         }
         let facts = &self.state.facts;
         if facts.is_open() && facts.line.at_least {
@@ -680,6 +607,9 @@ impl Engine {
             say(Message::with(Id::NoticeNoSound, [why]), false);
         }
         if let Some(why) = &self.not_kept {
+            say(Message::with(Id::NoticeNotKept, [why]), false);
+        }
+        if let Some(why) = &self.no_store {
             say(Message::with(Id::NoticeNoStore, [why]), false);
         }
         notices
@@ -705,72 +635,13 @@ impl Engine {
             flash: self.sounding && self.kept.settings.flash,
             settings: self.kept.settings.clone(),
             roll_call: self.kept.roll_call.clone(),
-            saved: self.saved(),
-            head: self.head.clone(),
+            saved: self
+                .saving
+                .shown(self.state.log.last().map(|r| r.seq), now.boot_ms),
+            head: self.saving.head(),
             notices: self.notices(now),
             log: self.log.clone(),
             log_rows: self.log_rows.clone(),
-        }
-    }
-}
-
-/// What carries out the effects of the engine.
-pub trait Edges {
-    /// Carries out one effect; never blocks for long.
-    fn carry_out(&mut self, effect: Effect);
-    /// Called after a snapshot was put into the slot; `tell` is true where the screen does not know of a new one yet.
-    fn published(&mut self, snapshot: &Snapshot, tell: bool);
-}
-
-/// Drives an engine until `Stop` comes or every sender is gone.
-pub async fn run(
-    mut engine: Engine,
-    first: Vec<Effect>,
-    mut inputs: Receiver<Input>,
-    slot: &Slot,
-    read_clock: impl Fn() -> Moment,
-    edges: &mut impl Edges,
-) {
-    for effect in first {
-        edges.carry_out(effect);
-    }
-    let mut changed = true;
-    loop {
-        let now = read_clock();
-        slot.beat(now.boot_ms);
-        for effect in engine.new_day(&now) {
-            edges.carry_out(effect);
-            changed = true;
-        }
-        changed |= engine.shift_turned(&now);
-        if changed {
-            let snapshot = Arc::new(engine.snapshot(&now));
-            let tell = slot.put(snapshot.clone());
-            edges.published(&snapshot, tell);
-        }
-        // tokio's timers stop while the machine is suspended, so no wait is longer than the clock may go unread.
-        let wait = engine.next_wake(&now).map_or(CLOCK_READ_MS_MAX, |w| {
-            u64::try_from(w.0.max(0))
-                .unwrap_or(0)
-                .min(CLOCK_READ_MS_MAX)
-        });
-        let input = match tokio::time::timeout(Duration::from_millis(wait), inputs.recv()).await {
-            Ok(Some(Input::Stop) | None) => return,
-            Ok(Some(input)) => input,
-            Err(_) => {
-                changed = false;
-                let now = read_clock();
-                if engine.next_wake(&now).is_none() && !engine.state().facts.is_open() {
-                    continue;
-                }
-                Input::Wake
-            }
-        };
-        let woken = input == Input::Wake;
-        let effects = engine.handle(input, &read_clock());
-        changed = !woken || !effects.is_empty();
-        for effect in effects {
-            edges.carry_out(effect);
         }
     }
 }
@@ -792,9 +663,4 @@ fn seed(now: &Moment) -> u64 {
 fn incident_id(now: &Moment, seed: u64) -> String {
     let wall = DateTime::from_timestamp_millis(now.wall_ms).unwrap_or_default();
     format!("{}-{:04x}", wall.format("%Y%m%dT%H%M%SZ"), seed & 0xffff)
-}
-
-/// Hex digits of some bytes.
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
