@@ -6,7 +6,7 @@ use groundward::engine::Engine;
 use groundward::incident::{Act, Choice, Facts, Moment, Pick, Prompt, Record, State, prompt};
 use groundward::readiness::{Basis, Depth, outlook};
 use groundward::signal::LoadedPlan;
-use groundward::signal::{Effect, Input, Tap};
+use groundward::signal::{Effect, Input, JournalReport, Tap};
 use groundward::units::Millis;
 use groundward::words::Language;
 
@@ -66,6 +66,18 @@ impl Desk {
 
     pub(crate) fn prompt(&self) -> Prompt {
         prompt(self.facts(), self.at()).expect("an incident has a prompt")
+    }
+
+    /// Everything written so far is durable.
+    pub(crate) fn save(&mut self) {
+        if let Some(last) = self.records.last() {
+            let saved = JournalReport::Saved {
+                incident: last.incident.to_string(),
+                seq: last.seq,
+                head: "0123456789abcdef".repeat(4),
+            };
+            self.take(Input::Journal(saved));
+        }
     }
 
     pub(crate) fn text(&self) -> String {

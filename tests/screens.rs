@@ -12,9 +12,7 @@ use super::desk::Desk;
 use super::twin::Twin;
 use groundward::incident::{Act, CareTaker, Condition, Facts};
 use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
-use groundward::signal::{
-    Effect, Input, JournalReport, LoadedPlan, LogEntry, LogRow, Snapshot, Tap,
-};
+use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRow, Snapshot, Tap};
 use groundward::words::Language;
 use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
@@ -160,19 +158,7 @@ impl Tablet {
 
     /// Everything written is durable.
     fn save(&mut self) {
-        let written = self
-            .desk
-            .records
-            .last()
-            .map(|r| (r.incident.to_string(), r.seq));
-        if let Some((incident, seq)) = written {
-            let head = "0123456789abcdef".repeat(4);
-            self.desk.take(Input::Journal(JournalReport::Saved {
-                incident,
-                seq,
-                head,
-            }));
-        }
+        self.desk.save();
     }
 
     /// Lets the screen's own time pass.

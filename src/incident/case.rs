@@ -301,11 +301,13 @@ impl<'a> Case<'a> {
         (!lost && self.may_hold(method, posting)).then_some(posting)
     }
 
-    /// True where somebody of the plan holds what their role asks for. The computation sees to that as well; what it names
-    /// wrongly is neither ordered nor said.
+    /// True where somebody of the plan is on shift and holds what their role asks for. The computation sees to that as well;
+    /// what it names wrongly is neither ordered nor said.
     pub(super) fn may_hold(self, method: &str, posting: &Posting) -> bool {
-        let plan = self.facts.opened.as_ref().map(|it| &it.plan);
-        let Some(person) = plan.and_then(|it| it.responder(&posting.responder)) else {
+        let id = &posting.responder;
+        let opened = self.facts.opened.as_ref();
+        let opened = opened.filter(|it| it.roll_call.contains(id) && !it.visitors.contains(id));
+        let Some(person) = opened.and_then(|it| it.plan.responder(id)) else {
             return false;
         };
         let role = self.method(method).and_then(|it| it.role(&posting.role));

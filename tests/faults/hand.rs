@@ -11,7 +11,7 @@ use groundward::clock::Clock;
 use groundward::engine::Engine;
 use groundward::incident::{Act, Pick, Prompt, prompt};
 use groundward::readiness::{Depth, outlook};
-use groundward::signal::{Effect, Input, LoadedPlan, Notice, Saved, Snapshot, Tap};
+use groundward::signal::{Effect, Input, JournalReport, LoadedPlan, Notice, Saved, Snapshot, Tap};
 use groundward::words::{Id, Language, Message};
 use i_slint_backend_testing::ElementHandle;
 use slint::Global;
@@ -115,16 +115,30 @@ impl Hand {
                 None => return,
             };
             for effect in self.engine.handle(input, &now) {
-                if let Effect::Forecast { basis, plan } = effect
-                    && let Some(forecast) = outlook(&plan, &basis, Depth::LIVE)
-                {
-                    inputs.push_back(Input::Forecast {
-                        basis: Box::new(basis),
-                        forecast,
-                    });
+                match effect {
+                    Effect::Forecast { basis, plan } => {
+                        let forecast = outlook(&plan, &basis, Depth::LIVE);
+                        inputs.extend(forecast.map(|forecast| Input::Forecast {
+                            basis: Box::new(basis),
+                            forecast,
+                        }));
+                    }
+                    // On the hand's own tablet everything is saved at once, so that its screen never says otherwise.
+                    Effect::Append(_) => inputs.extend(self.saved()),
+                    _ => {}
                 }
             }
         }
+    }
+
+    fn saved(&self) -> Option<Input> {
+        let state = self.engine.state();
+        let opened = state.facts.opened.as_ref()?;
+        Some(Input::Journal(JournalReport::Saved {
+            incident: opened.incident.to_string(),
+            seq: state.log.last()?.seq,
+            head: String::new(),
+        }))
     }
 
     fn show(&self) -> Arc<Snapshot> {

@@ -102,6 +102,7 @@ fn bring(tablet: &mut Tablet) {
         tablet.desk.pass(4_000);
     }
     tablet.desk.pass(11_000);
+    tablet.desk.save();
 }
 
 /// The way of an order by the plan's links, by way of its kit. False where no way leads there.
@@ -345,6 +346,7 @@ fn nothing_lies_over_anything_else_and_what_matters_is_there() {
             tablet.desk.hang(None);
         }
         for _ in 0..200 {
+            tablet.desk.save();
             let mut snapshot = tablet.desk.engine.snapshot(&tablet.desk.now);
             let mut facts = Facts::clone(&snapshot.facts);
             let now = facts.line.at(&tablet.desk.now);

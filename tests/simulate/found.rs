@@ -80,6 +80,26 @@ fn one_byte_where_a_sector_begins_may_be_all_that_arrived_of_a_write() {
     assert_eq!((found.problems.len(), found.torn().count()), (1, 0));
 }
 
+/// A disk that failed would not remove a file that it had begun, and the incident counted as open for ever after.
+#[test]
+fn a_file_that_could_not_be_removed_opens_no_closed_incident() {
+    let disk = LyingDisk::default();
+    let name = |end: &str| Path::new("journals").join(format!("{INCIDENT}{end}"));
+    disk.place(&name(".jsonl"), &two_records(700));
+    let closed = || {
+        read::read(&disk, &folders(), INCIDENT)
+            .expect("there is a file")
+            .closed
+    };
+    assert!(closed());
+    disk.place(&name(".2.jsonl"), &[b'\n'; 512]);
+    assert!(closed());
+    // Nor does one with a part of the records, as a write leaves that failed half-way.
+    let half = [&two_records(700)[..420], &[b'\n'; 600]].concat();
+    disk.place(&name(".3.jsonl"), &half);
+    assert!(closed());
+}
+
 /// Padding whose sync failed was seen by the program that started again and was not on the disk. A record that a power cut
 /// stopped there stood at the end of the file without padding, as in a closed file that was damaged.
 #[test]
