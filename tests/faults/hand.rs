@@ -181,6 +181,26 @@ impl Hand {
         });
     }
 
+    /// What stands on the screen once something was drawn there and it stands still.
+    fn drawn(&self) -> Vec<[u8; 3]> {
+        let patience = Instant::now() + PATIENCE;
+        let mut before = self.screen.picture();
+        loop {
+            std::thread::sleep(Duration::from_millis(300));
+            let now = self.screen.picture();
+            let blank = vec![now[0]; now.len()];
+            let drawn = differ(&blank, &now, (0, 0, WIDTH, HEIGHT)) > WIDTH * HEIGHT / 20;
+            if drawn && now == before {
+                return now;
+            }
+            assert!(
+                Instant::now() < patience,
+                "nothing is drawn that stands still"
+            );
+            before = now;
+        }
+    }
+
     /// Holds a position on Standby.
     pub(crate) fn hang(&mut self, position: &str) {
         let tile = |hand: &mut Hand| {
@@ -194,8 +214,7 @@ impl Hand {
         let id = id.map(|it| it.id.clone());
         assert!(id.is_some(), "{position} is in the plan");
         // A window that has only just come may not have drawn anything yet, and a finger on nothing does nothing.
-        self.wait_for("standby", tile);
-        let standby = self.screen.picture();
+        let standby = self.drawn();
         self.screen.touch(at, true);
         let activated = |now: &[[u8; 3]]| {
             let apart = differ(&standby, now, (0, HEIGHT / 4, WIDTH, HEIGHT / 2));
@@ -237,6 +256,9 @@ impl Hand {
 
     /// Answers the prompt and waits for the next one.
     pub(crate) fn answer(&mut self) {
+        // Within half a second the hand's own tablet takes no answer to a prompt that came by itself, while the real one,
+        // where it came a little earlier, does: then the two would part.
+        std::thread::sleep(Duration::from_millis(700));
         let (at, held, tap) = self.next_key();
         let asked = self.asked().message.text(Language::English);
         let headline = self.twin.place_of(&asked);

@@ -425,11 +425,17 @@ fn check_rules(facts: &Facts, asked: &Prompt, new: &[Arc<Record>]) {
     ];
     if by_name.contains(&asked.message.id) {
         let named = |id: &String| facts.name(id) == asked.message.args[0];
-        let people = &facts.opened.as_ref().expect("it is open").plan.responders;
-        let may = people
-            .iter()
-            .any(|it| named(&it.id) && !hang.contains(&it.id));
-        assert!(may, "`{}` orders somebody who may hang", text());
+        let opened = facts.opened.as_ref().expect("it is open");
+        let mut people =
+            opened.plan.responders.iter().filter(|it| {
+                opened.roll_call.contains(&it.id) && !opened.visitors.contains(&it.id)
+            });
+        let may = people.any(|it| named(&it.id) && !hang.contains(&it.id));
+        assert!(
+            may,
+            "`{}` orders somebody who may hang or is not on shift",
+            text()
+        );
     }
     check_step(facts, asked);
     // Rule 8: what cannot work is not begun.
