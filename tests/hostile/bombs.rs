@@ -10,10 +10,9 @@ fn plain(side: u32, color: ColorType, depth: BitDepth) -> Vec<u8> {
     let mut encoder = Encoder::new(&mut bytes, side, side);
     encoder.set_color(color);
     encoder.set_depth(depth);
-    let line = usize::try_from(side).expect("a side fits")
-        * color.samples()
-        * (depth as usize).div_ceil(8);
-    let pixels = vec![0; line * usize::try_from(side).expect("a side fits")];
+    let side_pixels = usize::try_from(side).expect("a side fits");
+    let line = (side_pixels * color.samples() * depth as usize).div_ceil(8);
+    let pixels = vec![0; line * side_pixels];
     let mut writer = encoder.write_header().expect("memory takes every header");
     writer
         .write_image_data(&pixels)
