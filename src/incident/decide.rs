@@ -261,6 +261,14 @@ impl Draft<'_> {
             before,
             after,
         });
+        // A power cut may have left only the beginning of what an activation writes.
+        if self.facts().casualties.is_empty() {
+            self.push(Event::Activated { position: None });
+        }
+        if self.facts().call.ordered.is_empty() {
+            let to = self.facts().next_caller();
+            self.push(Event::CallOrdered { to });
+        }
     }
 
     /// Asks for the numbers of everybody who hangs at a place that the plan knows, where what they are made from has

@@ -265,11 +265,13 @@ impl Posting {
     /// The role of whoever passes the orders on over the radio, beside the person in command.
     pub const RADIO: &str = "radio";
 
-    /// True where both send the same person with the same kit to the same place for the same task, whatever the way.
+    /// True where both send the same person with the same piece of kit to the same place for the same task, whatever the
+    /// way. A piece of the same name from another station is another one.
     pub fn same_order(&self, other: &Posting) -> bool {
         self.role == other.role
             && self.responder == other.responder
             && self.kit == other.kit
+            && self.station == other.station
             && self.place == other.place
     }
 }

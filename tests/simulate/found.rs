@@ -152,6 +152,30 @@ fn after_a_restart_nothing_counts_as_saved_before_the_journal_says_so() {
     );
 }
 
+/// A power cut in the first write of an incident may leave a part of its records. Nobody was asked to call then.
+#[test]
+fn what_is_left_of_an_activation_goes_on_with_the_call() {
+    let mut desk = Desk::demo();
+    desk.hang(Some("silo3"));
+    for left in 1..=3 {
+        let records = desk.records[..left].to_vec();
+        let plan = crate::simulate::world::demo();
+        let (mut engine, _) = Engine::resume(plan, true, records, &desk.now, 0);
+        assert_eq!(engine.state().facts.casualties.len(), 1, "{left} records");
+        engine.handle(Input::Tap(Tap::Do(Act::SaySafe)), &desk.now);
+        let shown = engine
+            .state()
+            .facts
+            .shown
+            .clone()
+            .expect("a prompt is shown");
+        assert!(
+            shown.message.starts_with("call-"),
+            "{left} records: {shown:?}"
+        );
+    }
+}
+
 /// Every slip that was taken back listed the visitors of the shift once more, because the records are folded again then.
 #[test]
 fn a_visitor_is_there_once_however_often_a_slip_is_taken_back() {
@@ -178,7 +202,10 @@ fn a_visitor_is_there_once_however_often_a_slip_is_taken_back() {
 
 /// The demo site with a method running, and numbers changed by `change` before they come.
 fn with_numbers(change: impl Fn(&mut Forecast)) -> Desk {
-    let mut desk = Desk::demo();
+    numbered(Desk::demo(), change)
+}
+
+fn numbered(mut desk: Desk, change: impl Fn(&mut Forecast)) -> Desk {
     desk.hold_forecasts = true;
     desk.hang(Some("silo3"));
     desk.act(Act::SaySafe);
@@ -378,5 +405,61 @@ fn nobody_is_sent_again_over_a_way_that_is_blocked() {
     };
     let ways: Vec<_> = desk.records[from..].iter().filter_map(given).collect();
     assert!(!ways.iter().any(over), "{ways:?}");
+    desk.assert_replays();
+}
+
+/// Numbers sent the same person for a piece of the same name at another station, and somebody else for the one they were to
+/// bring: the order counted as standing, and two were to bring one piece.
+#[test]
+fn a_piece_of_the_same_name_from_another_station_is_another_piece() {
+    let plan = groundward::plan::fit("demo", groundward::plan::DEMO).expect("the demo is fit");
+    let kept = plan
+        .stations
+        .iter()
+        .flat_map(|it| it.kit.iter().map(move |item| (it, item)));
+    let mut kept = kept.filter(|(_, item)| item.count == 1 && item.in_service());
+    let (station, item) = kept.next().expect("the demo keeps one of something");
+    let other = kept.find(|it| it.0.id != station.id);
+    let (other, renamed) = other.expect("and another station one of something else");
+    // Both are called the same.
+    let [name, was] = [&item.name, &renamed.name].map(|it| format!("name = \"{it}\"\nkind"));
+    let plan_text = groundward::plan::DEMO.replacen(&was, &name, 1);
+    assert_ne!(plan_text, groundward::plan::DEMO);
+    let brings = |forecast: &mut Forecast, from: [Option<&str>; 2]| {
+        for method in &mut forecast.methods {
+            for (place, posting) in method.crew.iter_mut().enumerate() {
+                let from = from.get(place).copied().flatten();
+                posting.station = from.map(str::to_owned);
+                posting.kit = from.map(|_| item.name.clone());
+            }
+        }
+    };
+    let who = |desk: &Desk| {
+        let orders = desk.facts().orders.iter();
+        let brings = orders.filter(|it| {
+            it.posting.kit.as_ref() == Some(&item.name)
+                && it.posting.station.as_ref() == Some(&station.id)
+        });
+        brings
+            .map(|it| it.posting.responder.clone())
+            .collect::<Vec<_>>()
+    };
+    let mut desk = numbered(Desk::with(&plan_text), |it| {
+        brings(it, [Some(&station.id), None])
+    });
+    let first = who(&desk);
+    assert_eq!(first.len(), 1);
+    // Somebody else drops out, so that everything is reckoned anew.
+    let orders = desk.facts().orders.iter();
+    let mut others = orders.filter(|it| it.posting.responder != first[0]);
+    let drops = others.next_back().expect("others are ordered");
+    let drops = drops.posting.responder.clone();
+    desk.act(Act::Responder(drops, Report::Cannot));
+    numbers_come(&mut desk, |it| {
+        brings(it, [Some(&other.id), Some(&station.id)]);
+    });
+    let second = who(&desk);
+    assert_eq!(second.len(), 1, "{second:?}");
+    assert_ne!(first, second);
     desk.assert_replays();
 }
