@@ -611,8 +611,9 @@ fn an_incident_begun_with_a_dead_clock_is_taken_up_among_many_others() {
         .join("played")
         .join("rehearsals")
         .join("journals");
-    let name = format!("{}.jsonl", saved.expect("it was saved").0);
-    let whole = std::fs::read(played.join(name)).expect("it is there");
+    let begun_before = saved.expect("it was saved").0;
+    let name = format!("{begun_before}.jsonl");
+    let whole = std::fs::read(played.join(&name)).expect("it is there");
     let data = folder.path().join("data");
     let journals = data.join("journals");
     std::fs::create_dir_all(&journals).expect("there is room");
@@ -624,7 +625,7 @@ fn an_incident_begun_with_a_dead_clock_is_taken_up_among_many_others() {
     let lines = whole.split_inclusive(|byte| *byte == b'\n');
     let mut open: Vec<u8> = lines.take(30).flatten().copied().collect();
     open.resize(open.len().next_multiple_of(1 << 16), b'\n');
-    std::fs::write(journals.join("20260102T000000Z-0002.jsonl"), open).expect("there is room");
+    std::fs::write(journals.join(&name), open).expect("there is room");
 
     let world = World {
         wall_ahead_s: Some(60 - wall_s()),
@@ -638,10 +639,10 @@ fn an_incident_begun_with_a_dead_clock_is_taken_up_among_many_others() {
         .take()
         .and_then(Tablet::kill)
         .expect("it was saved");
-    assert_eq!(given_up, "20260102T000000Z-0002");
+    assert_eq!(given_up, begun_before);
     assert_eq!(first[30].event.kind(), "resumed");
     let away = folder.path().join("away.jsonl");
-    let open = journals.join(format!("{given_up}.jsonl"));
+    let open = journals.join(name);
     std::fs::rename(&open, &away).expect("it is there");
     hand.start_program(world.program(folder.path()));
     hand.hang("Silo 3 roof, east hatch");
