@@ -17,8 +17,8 @@ use std::sync::{Arc, Mutex};
 pub const INPUTS_MAX: usize = 1_024;
 /// The engine reads the clocks at least this often.
 pub const CLOCK_READ_MS_MAX: u64 = 250;
-/// After this long without a heartbeat the screen says that the program does not answer.
-pub const HEARTBEAT_LOST_MS: i64 = 2_000;
+/// After this long without a heartbeat the screen says that the program does not answer: within 2 s, with what drawing takes.
+pub const HEARTBEAT_LOST_MS: i64 = 1_500;
 
 /// One record on its way to the journal.
 #[derive(Clone, Debug, PartialEq, Eq)]

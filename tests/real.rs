@@ -196,7 +196,7 @@ fn a_second_program_on_the_same_record_is_turned_away_in_one_sentence() {
     let said = rehearse(data.path(), &script());
     assert_eq!(said.status.code(), Some(2));
     assert!(
-        err(&said).contains("another Groundward uses this data folder"),
+        err(&said).contains("another Groundward uses the folder"),
         "{}",
         err(&said)
     );

@@ -110,6 +110,12 @@ impl DataFolder {
         ]
     }
 
+    /// The folders in which no second program may write: that of the record, and another one for its journals. A data folder
+    /// that cannot be written to takes no lock, and two programs would then share the other one.
+    fn own<'a>(&'a self, record: &'a Path) -> impl Iterator<Item = &'a Path> {
+        std::iter::once(record).chain(self.fallback.as_deref())
+    }
+
     /// The folder asked for, or the user's own.
     fn folder(&self) -> PathBuf {
         let named = |name: &str| {

@@ -88,18 +88,19 @@ pub(super) fn run(options: &Options) -> u8 {
         ));
         return 2;
     }
-    let _lock = match DataLock::take(&folder) {
-        Ok(lock) => Some(lock),
-        Err(why @ LockRefused::InUse) => {
-            say_error(&why.to_string());
-            return 2;
+    let mut locks = Vec::new();
+    for own in options.data.own(&folder) {
+        match DataLock::take(own) {
+            Ok(lock) => locks.push(lock),
+            Err(why @ LockRefused::InUse(_)) => {
+                say_error(&why.to_string());
+                return 2;
+            }
+            // Activation always works: without a folder the record stays in memory, and the screen says that it is not
+            // saved.
+            Err(why @ LockRefused::Failed(..)) => say_error(&why.to_string()),
         }
-        // Activation always works: without a folder the record stays in memory, and the screen says that it is not saved.
-        Err(why @ LockRefused::Failed(_)) => {
-            say_error(&why.to_string());
-            None
-        }
-    };
+    }
     note_faults(folder.join(FAULTS), clock.clone());
     let (sender, inputs) = channel(INPUTS_MAX);
     let slot = Arc::new(Slot::default());

@@ -7,7 +7,7 @@
 //! pass it on to other machines.
 
 use std::fs::{self, File, OpenOptions, TryLockError};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::{fmt, io};
 
 /// The right to write in a data folder, for as long as this value lives.
@@ -19,26 +19,27 @@ pub struct DataLock {
 /// Why the data folder cannot be used.
 #[derive(Debug)]
 pub enum LockRefused {
-    /// Another program holds it.
-    InUse,
-    /// The lock file cannot be made or locked.
-    Failed(io::Error),
+    /// Another program holds this folder.
+    InUse(PathBuf),
+    /// The lock file in this folder cannot be made or locked.
+    Failed(PathBuf, io::Error),
 }
 
 impl DataLock {
     /// Takes the lock, making the folder if it is missing, without waiting.
     pub fn take(folder: &Path) -> Result<Self, LockRefused> {
-        fs::create_dir_all(folder).map_err(LockRefused::Failed)?;
+        let failed = |error| LockRefused::Failed(folder.to_owned(), error);
+        fs::create_dir_all(folder).map_err(failed)?;
         let file = OpenOptions::new()
             .create(true)
             .truncate(false)
             .write(true)
             .open(folder.join("lock"))
-            .map_err(LockRefused::Failed)?;
+            .map_err(failed)?;
         match file.try_lock() {
             Ok(()) => Ok(Self { _file: file }),
-            Err(TryLockError::WouldBlock) => Err(LockRefused::InUse),
-            Err(TryLockError::Error(error)) => Err(LockRefused::Failed(error)),
+            Err(TryLockError::WouldBlock) => Err(LockRefused::InUse(folder.to_owned())),
+            Err(TryLockError::Error(error)) => Err(failed(error)),
         }
     }
 }
@@ -46,12 +47,15 @@ impl DataLock {
 impl fmt::Display for LockRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::InUse => f.write_str(
-                "another Groundward uses this data folder; close it or give --data another folder",
-            ),
-            Self::Failed(error) => write!(
+            Self::InUse(folder) => write!(
                 f,
-                "the data folder cannot be used: {error}; give --data another folder"
+                "another Groundward uses the folder {}; close it or give this one another folder",
+                folder.display()
+            ),
+            Self::Failed(folder, error) => write!(
+                f,
+                "the folder {} cannot be used: {error}; give another folder",
+                folder.display()
             ),
         }
     }

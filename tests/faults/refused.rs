@@ -26,9 +26,7 @@ pub(crate) fn goes_on(command: Command, data: &Path, fallback: Option<&Path>, wh
     let said = hand.tablet().complaints();
     let first = said.lines().find(|line| line.starts_with("groundward:"));
     assert!(
-        first.is_some_and(
-            |line| line.contains("the data folder cannot be used") && line.contains(why)
-        ),
+        first.is_some_and(|line| line.contains("cannot be used") && line.contains(why)),
         "{said}"
     );
     let saved = hand.tablet.take().and_then(Tablet::kill);

@@ -192,10 +192,13 @@ fn a_data_folder_has_one_writer() {
     let folder = data.path().join("not/made/yet");
     let lock = DataLock::take(&folder).expect("nobody holds it");
     let refused = DataLock::take(&folder).expect_err("it is held");
-    assert!(matches!(refused, LockRefused::InUse));
+    assert!(matches!(&refused, LockRefused::InUse(which) if *which == folder));
     assert_eq!(
         refused.to_string(),
-        "another Groundward uses this data folder; close it or give --data another folder"
+        format!(
+            "another Groundward uses the folder {}; close it or give this one another folder",
+            folder.display()
+        )
     );
     drop(lock);
     DataLock::take(&folder).expect("it is free again");
