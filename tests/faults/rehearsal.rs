@@ -17,16 +17,24 @@ pub(crate) fn script() -> PathBuf {
 
 /// The command that plays the script; `command` leads to the program.
 pub(crate) fn rehearse(
+    command: Command,
+    data: &Path,
+    fallback: Option<&Path>,
+    pace_ms: u64,
+) -> Command {
+    play(&script(), command, data, fallback, pace_ms)
+}
+
+/// Plays any script.
+pub(crate) fn play(
+    script: &Path,
     mut command: Command,
     data: &Path,
     fallback: Option<&Path>,
     pace_ms: u64,
 ) -> Command {
     command.args(["rehearse", "--demo", "--announce", "--pace"]);
-    command
-        .arg(pace_ms.to_string())
-        .arg("--script")
-        .arg(script());
+    command.arg(pace_ms.to_string()).arg("--script").arg(script);
     command.arg("--data").arg(data);
     if let Some(fallback) = fallback {
         command.arg("--fallback").arg(fallback);

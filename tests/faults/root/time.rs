@@ -6,7 +6,7 @@
 
 use super::runs;
 use crate::faults::hand::{Hand, Mark, Place, differ, on_the_program, place_of_clock};
-use crate::faults::rehearsal::{folders, nothing_is_lost, rehearse, verified};
+use crate::faults::rehearsal::{folders, nothing_is_lost, play, rehearse, script, verified};
 use crate::real::{on_disk, program};
 use crate::support::tablet::{HEIGHT, Screen, Tablet, WIDTH};
 use crate::twin::Twin;
@@ -143,6 +143,7 @@ impl Reader {
     fn shown_s(&self, screen: &Screen, state: &State, from_s: i64) -> (i64, bool) {
         let patience = Instant::now() + PATIENCE;
         let (mut real, mut nearest) = (screen.picture(), (u32::MAX, 0));
+        let mut without = None;
         while Instant::now() < patience {
             real = screen.picture();
             for second in from_s..from_s + 12 {
@@ -159,15 +160,22 @@ impl Reader {
                             let it = notice.expect("it was there before");
                             differ(&real, &laid_out, it) * 50 < it.2 * it.3
                         });
-                    return (second, lost);
+                    if lost || !state.facts.line.at_least {
+                        return (second, lost);
+                    }
+                    // The sentence may come a frame after the time.
+                    without = Some(second);
                 }
             }
         }
-        let (laid_out, place, _) = self.lay_out(state, from_s, from_s);
+        let (laid_out, place, _) = self.lay_out(state, without.unwrap_or(from_s), from_s);
         for (name, picture) in [("shown", &real), ("laid-out", &laid_out)] {
             let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("time-{name}.png"));
             let bytes: Vec<u8> = picture.iter().flatten().copied().collect();
             crate::screens::write(&path, &bytes, (WIDTH, HEIGHT));
+        }
+        if let Some(second) = without {
+            return (second, false);
         }
         panic!(
             "the time on the screen is none from {from_s} s on, at {place:?}, nearest {nearest:?}; pictures of both are kept"
@@ -540,6 +548,15 @@ fn on_any_day_the_log_names_the_local_time() {
         "2106-02-07T06:28:10Z",
     ];
     let folder = tempfile::tempdir().expect("there is room");
+    // As far as no method was chosen: which one is best depends on the papers that are in date on that day.
+    let whole = std::fs::read_to_string(script()).expect("it is there");
+    let script = folder.path().join("begins.txt");
+    let begins: Vec<&str> = whole
+        .lines()
+        .take_while(|it| !it.contains("apart"))
+        .collect();
+    assert!(begins.len() > 6);
+    std::fs::write(&script, begins.join("\n")).expect("there is room");
     for (number, day) in days.iter().enumerate() {
         let data = folder.path().join(format!("day-{number}"));
         let world = World {
@@ -547,8 +564,8 @@ fn on_any_day_the_log_names_the_local_time() {
             zone: Some(ZONE),
             ..World::default()
         };
-        let (code, saved, said) =
-            Tablet::listen_to(rehearse(world.program(folder.path()), &data, None, 0)).wait();
+        let played = play(&script, world.program(folder.path()), &data, None, 0);
+        let (code, saved, said) = Tablet::listen_to(played).wait();
         assert_eq!(code, Some(0), "{day}: {said}");
         let record = data.join("rehearsals");
         nothing_is_lost(&folders(&record, None), saved.as_ref(), day);
@@ -584,7 +601,7 @@ fn on_any_day_the_log_names_the_local_time() {
         let show = show.output().expect("the program runs");
         let show = String::from_utf8_lossy(&show.stdout).into_owned();
         assert!(
-            show.contains("Off the harness") && show.contains("   5:05"),
+            show.contains("Somebody hangs at Silo 3 roof") && show.contains("Casualty: talking"),
             "{day}: {show}"
         );
     }
