@@ -189,8 +189,31 @@ const RESCUE_LOST: [Stretch; 19] = [
     tone(459.0, 132),
 ];
 
+/// "Let them stand now", in a drill: a low tone that gets up, twice in each half.
+const LET_STAND: [Stretch; 19] = [
+    tone(470.0, 132),
+    rest(54),
+    tone(470.0, 180),
+    rest(54),
+    tone(618.0, 132),
+    rest(150),
+    tone(470.0, 180),
+    rest(54),
+    tone(618.0, 132),
+    rest(358),
+    tone(470.0, 132),
+    rest(54),
+    tone(470.0, 180),
+    rest(54),
+    tone(618.0, 132),
+    rest(150),
+    tone(470.0, 180),
+    rest(54),
+    tone(618.0, 132),
+];
+
 /// Returns the file name and the bytes of every cue, in the order of `Cue::ALL`.
-pub(crate) fn cues() -> [(&'static str, Vec<u8>); 9] {
+pub(crate) fn cues() -> [(&'static str, Vec<u8>); 10] {
     let cue = |stretches: &[Stretch], timbre: &Timbre| wav(&samples(stretches, timbre));
     [
         ("change-now.wav", cue(&CHANGE_NOW, &CLEAR)),
@@ -202,6 +225,7 @@ pub(crate) fn cues() -> [(&'static str, Vec<u8>); 9] {
         ("cannot-save.wav", cue(&CANNOT_SAVE, &CLEAR)),
         ("off-harness.wav", cue(&OFF_HARNESS, &SOFT)),
         ("rescue-lost.wav", cue(&RESCUE_LOST, &CLEAR)),
+        ("let-stand.wav", cue(&LET_STAND, &CLEAR)),
     ]
 }
 

@@ -25,6 +25,8 @@ pub enum Cue {
     OffHarness,
     /// People work at height and nobody could rescue them any more.
     RescueLost,
+    /// In a drill: let the living person stand now.
+    LetStand,
 }
 
 /// How much a sound presses.
@@ -40,7 +42,7 @@ pub enum Urgency {
 
 impl Cue {
     /// Every cue there is.
-    pub const ALL: [Cue; 9] = [
+    pub const ALL: [Cue; 10] = [
         Cue::ChangeNow,
         Cue::ChangeNear,
         Cue::CheckDue,
@@ -50,12 +52,13 @@ impl Cue {
         Cue::CannotSave,
         Cue::OffHarness,
         Cue::RescueLost,
+        Cue::LetStand,
     ];
 
     /// How much it presses.
     pub fn urgency(self) -> Urgency {
         match self {
-            Cue::ChangeNow | Cue::Danger | Cue::RescueLost => Urgency::High,
+            Cue::ChangeNow | Cue::Danger | Cue::RescueLost | Cue::LetStand => Urgency::High,
             Cue::ChangeNear | Cue::CheckDue | Cue::OrderUnanswered | Cue::CannotSave => {
                 Urgency::Medium
             }
@@ -94,6 +97,9 @@ pub fn cues(before: &Facts, after: &Facts) -> Vec<Cue> {
     if after.danger.is_some() && before.danger.is_none() {
         cues.push(Cue::Danger);
     }
+    if after.played.let_stand.is_some() && before.played.let_stand.is_none() {
+        cues.push(Cue::LetStand);
+    }
     let off = |facts: &Facts| {
         facts
             .casualties
@@ -105,10 +111,12 @@ pub fn cues(before: &Facts, after: &Facts) -> Vec<Cue> {
         cues.push(Cue::OffHarness);
     }
     if after.came_due != before.came_due {
-        cues.extend(after.came_due.map(|(due, ..)| match due {
-            Due::ChangeNear => Cue::ChangeNear,
-            Due::PastTarget => Cue::PastTarget,
-            Due::CheckDue | Due::CheckLost | Due::CareCheck => Cue::CheckDue,
+        cues.extend(after.came_due.and_then(|(due, ..)| match due {
+            Due::ChangeNear => Some(Cue::ChangeNear),
+            Due::PastTarget => Some(Cue::PastTarget),
+            Due::CheckDue | Due::CheckLost | Due::CareCheck => Some(Cue::CheckDue),
+            // Whoever controls the drill looks for it; the crew is not warned.
+            Due::Surprise(_) | Due::LetStand => None,
         }));
     }
     cues

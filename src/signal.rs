@@ -4,10 +4,10 @@
 //! screen gets immutable snapshots through a slot that holds only the newest. Ready for the screens.
 
 use crate::cue::Cue;
-use crate::incident::{Act, Facts, Pick, PlanApproval, PlanStanding};
+use crate::incident::{Act, Exercise, Facts, OtherWork, Pick, PlanApproval, PlanStanding};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Shift, Standing, WhatIfs};
-use crate::units::Millimetres;
+use crate::units::{Millimetres, Millis};
 use crate::words::{Language, Message};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
@@ -67,6 +67,10 @@ pub enum Tap {
         /// Position id.
         position: Option<String>,
     },
+    /// Something is said about the next drill.
+    Prepare(Prepare),
+    /// The drill begins as it was prepared, held.
+    BeginDrill,
     /// An answer to the prompt with this number.
     Answer {
         /// Number of the prompt as shown.
@@ -383,6 +387,38 @@ pub struct LogRow {
     pub who: String,
 }
 
+/// The next drill, as far as it is prepared.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Prepared {
+    /// How it is played.
+    pub exercise: Exercise,
+    /// Position id; none where the crew is to say it.
+    pub position: Option<String>,
+}
+
+/// What is said about the next drill.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Prepare {
+    /// A manikin hangs.
+    Manikin,
+    /// A living person hangs.
+    Live,
+    /// There is a second line, or there is none.
+    SecondLine(bool),
+    /// They can stand, or cannot.
+    CanStand(bool),
+    /// This responder watches them.
+    Watcher(String),
+    /// They hang for this long at most.
+    Limit(Millis),
+    /// What the other work at height does.
+    Others(OtherWork),
+    /// The casualty hangs at this position, or the crew is to say where.
+    Place(Option<String>),
+    /// Another scenario, or none.
+    Scenario(Box<Prepared>),
+}
+
 /// Something the person in command should know of the program itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
@@ -399,6 +435,8 @@ pub struct Snapshot {
     pub facts: Arc<Facts>,
     /// True where activating begins a drill.
     pub drill: bool,
+    /// The next drill, as far as it is prepared.
+    pub prepared: Arc<Prepared>,
     /// The plan on standby.
     pub plan: PlanInUse,
     /// Who approved that plan; none where nobody has.

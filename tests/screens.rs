@@ -4,6 +4,7 @@
 //! backend is a headless one with set time. A picture of each screen in both themes and both orientations is compared
 //! with the one in `tests/pictures`; `GROUNDWARD_PICTURES=renew` draws them anew, to be looked at before they are kept.
 
+mod drill;
 mod level;
 mod pages;
 mod site;
@@ -335,6 +336,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     at(tablet, "log rows");
     tablet.activate("Back");
     tablet.activate("Back");
+    drill::walk(tablet, &mut at);
     site::walk(tablet, &mut at);
 
     let held = tablet
@@ -461,6 +463,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.desk.answer_until("Stood down. Write this down:");
     tablet.refresh();
     at(tablet, "closed");
+    drill::play(tablet, &mut at);
 }
 
 #[test]
@@ -723,7 +726,14 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 22] = [
+const PICTURES: [&str; 29] = [
+    "drill",
+    "drill guards",
+    "drill ready",
+    "surprise",
+    "other way with a surprise",
+    "let stand",
+    "real",
     "standby",
     "standby lost",
     "readiness",

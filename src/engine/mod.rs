@@ -6,6 +6,7 @@
 
 mod guard;
 mod loaded;
+mod prepared;
 mod run;
 mod saving;
 
@@ -20,8 +21,8 @@ use crate::readiness::{
     Change, Clock, Conditions, Declare, Grade, Scope, Shift, Standing, WhatIfs, standings,
 };
 use crate::signal::{
-    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow, Notice, Snapshot, Tap,
-    Theme,
+    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow, Notice, Prepared,
+    Snapshot, Tap, Theme,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
@@ -36,6 +37,7 @@ pub struct Engine {
     state: State,
     plan: LoadedPlan,
     drill: bool,
+    prepared: Arc<Prepared>,
     kept: Kept,
     kept_is_known: bool,
     saving: Saving,
@@ -69,6 +71,7 @@ impl Engine {
             state: State::default(),
             plan,
             drill,
+            prepared: Arc::default(),
             kept: Kept::default(),
             kept_is_known: false,
             saving: Saving::default(),
@@ -310,6 +313,27 @@ impl Engine {
                 let opening = Box::new(self.opening(now));
                 self.command(Command::Activate { opening, position }, now)
             }
+            Tap::Prepare(what) => {
+                let likely = self.plan.in_use.plan.policy.drill_hang;
+                prepared::take(Arc::make_mut(&mut self.prepared), what, likely);
+                Vec::new()
+            }
+            Tap::BeginDrill => {
+                let Prepared { exercise, position } = Prepared::clone(&self.prepared);
+                let opening = self.opening(now);
+                // Nobody is hung up without what guards them.
+                if !exercise.refused(opening.in_command.as_deref()).is_empty() {
+                    return Vec::new();
+                }
+                self.prepared = Arc::default();
+                let exercise = Some(Box::new(exercise));
+                let opening = Box::new(Opening {
+                    drill: true,
+                    exercise,
+                    ..opening
+                });
+                self.command(Command::Activate { opening, position }, now)
+            }
             Tap::Answer { prompt, pick } => self.command(Command::Answer { prompt, pick }, now),
             Tap::Do(act) => self.command(Command::Do(act), now),
             Tap::Undo { cause } => self.command(Command::Undo { cause }, now),
@@ -481,6 +505,7 @@ impl Engine {
         Opening {
             incident: incident_id(now, seed),
             drill: self.drill,
+            exercise: None,
             program: env!("CARGO_PKG_VERSION").to_owned(),
             plan_format: 1,
             plan_name: self.plan.in_use.name.clone(),
@@ -595,6 +620,19 @@ impl Engine {
         } else if facts.is_open() && self.resumed {
             say(Message::of(Id::NoticeResumed), false);
         }
+        if facts.is_open() && facts.played.real.is_some() {
+            say(Message::of(Id::NoticeReal), true);
+        }
+        // A danger stands before it, and they must not hang on for that.
+        if facts.is_open() && facts.must_stand() {
+            say(Message::of(Id::LetStand), true);
+        }
+        if let Some((_, surprise)) = facts.surprise_now()
+            && let Some(opened) = &facts.opened
+        {
+            let said = surprise.inject.said(&opened.plan).text(opened.language);
+            say(Message::with(Id::NoticeSurprise, [&said]), false);
+        }
         if !facts.is_open()
             && let Some(why) = &self.plan.in_use.refused
         {
@@ -625,6 +663,7 @@ impl Engine {
                 .opened
                 .as_ref()
                 .map_or(self.drill, |o| o.drill),
+            prepared: self.prepared.clone(),
             plan: self.plan.in_use.clone(),
             approval: self.approval(),
             standings: self.standings.clone(),

@@ -138,6 +138,14 @@ pub enum Act {
     Speak(Language),
     /// A note.
     Note(Note),
+    /// In a drill: this surprise is given.
+    GiveSurprise(usize),
+    /// In a drill: this surprise is left out.
+    LeaveSurprise(usize),
+    /// In a drill: the living person stands.
+    Stands,
+    /// The stop word: this is no drill any more.
+    Real,
     /// Begin the closing questions.
     BeginClosing,
     /// Leave them.
@@ -223,6 +231,9 @@ impl Draft<'_> {
             | Act::PutBack(_)
             | Act::Stop(_)
             | Act::Wind(_) => self.act_on_method(act),
+            Act::GiveSurprise(_) | Act::LeaveSurprise(_) | Act::Stands | Act::Real => {
+                self.act_on_drill(&act)
+            }
             _ => self.act_on_crew(act),
         }
     }
@@ -314,7 +325,10 @@ impl Draft<'_> {
                     at_least,
                 });
             }
-            Act::Report(condition) => self.push(Event::ConditionReported { condition }),
+            Act::Report(condition) => {
+                self.push(Event::ConditionReported { condition });
+                self.take_as_it_is(condition);
+            }
             Act::InDanger(danger) => {
                 only_if(casualty.in_danger != danger && off.is_none())?;
                 self.push(Event::InDangerSaid { danger });

@@ -5,8 +5,8 @@
 use super::event::{Aftercare, Condition, Due, Event, Opening, PlanStanding, Record, Stop, Why};
 use super::loaded::moves_on;
 use super::state::{
-    Casualty, Command, Facts, Former, Handing, Opened, Running, Securing, Shown, State, Undo,
-    Whereabouts, Window,
+    Call, Casualty, Command, Facts, Former, Handing, Opened, Others, Outside, Running, Scene,
+    Securing, Shown, State, Undo, Whereabouts, Window,
 };
 use crate::plan::{Method, Milestone, Plan};
 use crate::units::{Millis, Speed};
@@ -46,6 +46,7 @@ fn stays(event: &Event) -> bool {
             | Event::PromptShown { .. }
             | Event::ClockMarked {}
             | Event::Resumed { .. }
+            | Event::RealCalled {}
             | Event::Corrected { .. }
     )
 }
@@ -271,6 +272,12 @@ impl Facts {
                     Due::CheckDue => casualty.lapsed = casualty.lapsed.max(1),
                     Due::CheckLost => casualty.lapsed = 2,
                     Due::CareCheck => casualty.lapsed = 1,
+                    Due::Surprise(index) => {
+                        self.played.due = self.played.due.max(index.saturating_add(1));
+                    }
+                    Due::LetStand => {
+                        self.played.let_stand.get_or_insert(at);
+                    }
                     Due::PastTarget => casualty.past_target = true,
                     Due::ChangeNear => {
                         if let Some(running) = &mut casualty.running {
@@ -319,6 +326,12 @@ impl Facts {
             | Event::AftercareAnswered { .. }
             | Event::CareRefused {}
             | Event::HandedOver { .. } => self.take_state(record, at),
+            Event::SurpriseGiven { index } => self.played.given.push((*index, at)),
+            Event::SurpriseLeftOut { index } => self.played.left_out.push(*index),
+            Event::Stands {} => {
+                self.played.stands.get_or_insert(at);
+            }
+            Event::RealCalled {} => self.become_real(at),
             Event::KitWithdrawn { .. } | Event::Unknown { .. } => {}
         }
     }
@@ -332,6 +345,32 @@ impl Facts {
         self.opened = Some(Opened::new(opening, plan, &record.now));
         self.command.by.clone_from(&opening.in_command);
         self.line = super::time::TimeLine::starting(&record.now);
+    }
+
+    /// What was only played counts no more: nobody was called, nothing was locked off, nobody looked. The clock, the place and
+    /// those who are on their way stay.
+    fn become_real(&mut self, at: Millis) {
+        if let Some(opened) = &mut self.opened {
+            opened.drill = false;
+        }
+        self.played.real.get_or_insert(at);
+        self.call = Call::default();
+        self.outside = Outside::default();
+        self.others = Others::default();
+        for casualty in &mut self.casualties {
+            casualty.scene = Scene::default();
+            casualty.condition = None;
+            casualty.worst = None;
+            casualty.lapsed = 0;
+            casualty.in_danger = false;
+            // The interval of the checks begins anew.
+            casualty.placed = at;
+            if let Some(running) = &mut casualty.running {
+                running.entry.clear();
+                running.ground_held = false;
+            }
+        }
+        self.secure_what_is_connected();
     }
 
     /// Nothing goes on by itself after an interruption: both connected, weight held, tied off and checked again.
@@ -690,6 +729,10 @@ fn is_shared(event: &Event) -> bool {
             | Event::StandDownLeft {}
             | Event::StandDownAnswered { .. }
             | Event::StoodDown {}
+            | Event::SurpriseGiven { .. }
+            | Event::SurpriseLeftOut { .. }
+            | Event::Stands {}
+            | Event::RealCalled {}
     )
 }
 
@@ -745,6 +788,9 @@ fn is_touch(event: &Event) -> bool {
             | Event::StuckAloft {}
             | Event::CareRefused {}
             | Event::HandedOver { .. }
+            | Event::SurpriseGiven { .. }
+            | Event::SurpriseLeftOut { .. }
+            | Event::Stands {}
     )
 }
 

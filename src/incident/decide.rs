@@ -383,6 +383,9 @@ impl Draft<'_> {
     }
 
     fn note_what_came_due(&mut self, at: Millis) {
+        while let Some(what) = self.facts().drill_due(at) {
+            self.push_for(1, Event::CameDue { what });
+        }
         for number in self.numbers() {
             // What came due may make the next thing due.
             while let Some(what) = due(self.facts().case_of(number), at) {
@@ -541,6 +544,7 @@ pub fn next_wakeup(facts: &Facts, at: Millis) -> Option<Millis> {
         }
         times.extend(super::care::care_comes_back(case));
     }
+    times.extend(facts.drill_wakes());
     // A method that is not to be left for another has no time at which to ask again.
     let asks = |t: &Millis| *t > at && t.0 < NEVER.0 / 2;
     times.into_iter().filter(asks).min()

@@ -3,6 +3,7 @@
 //! Events are past tense and never change meaning; a kind that must change gets a higher `v`. Kinds this version does
 //! not know are kept as they are, so that an older program can still replay and show a newer record. Integers only.
 
+use super::exercise::Exercise;
 use super::time::{Carried, Moment};
 use crate::readiness::{Forecast, Posting, Shift};
 use crate::units::Millis;
@@ -144,6 +145,10 @@ pub enum Due {
     CheckLost,
     /// After the release: the check of every minute.
     CareCheck,
+    /// In a drill: this surprise, by its index, is to be given.
+    Surprise(usize),
+    /// In a drill: the living person has hung long enough.
+    LetStand,
 }
 
 /// Something seen or done that changes no time and no order. None of them stops or slows the clock.
@@ -180,6 +185,9 @@ pub struct Opening {
     pub incident: String,
     /// True in a drill.
     pub drill: bool,
+    /// How the drill is played; none in a rescue, and in a drill of an older program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exercise: Option<Box<Exercise>>,
     /// Version of the program.
     pub program: String,
     /// Format of the plan file.
@@ -388,6 +396,14 @@ pub enum Event {
     StandDownAnswered { item: Closing },
     /// The incident ended.
     StoodDown {},
+    /// In a drill: the surprise with this index was given.
+    SurpriseGiven { index: usize },
+    /// In a drill: it was left out.
+    SurpriseLeftOut { index: usize },
+    /// In a drill: the living person stands.
+    Stands {},
+    /// The stop word: the drill is a rescue from here on.
+    RealCalled {},
     /// A prompt was put on the screen.
     PromptShown {
         number: u64,

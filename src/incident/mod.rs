@@ -15,7 +15,9 @@ mod care;
 mod case;
 mod decide;
 mod dispatch;
+mod drilled;
 mod event;
+mod exercise;
 mod ladder;
 mod loaded;
 mod orders;
@@ -35,6 +37,7 @@ pub use event::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Given, NotARecord, Note, Opening,
     PlanApproval, PlanStanding, Reading, Record, Report, Stop, Teller, Why,
 };
+pub use exercise::{Exercise, Guards, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Surprise};
 pub use ladder::Verdict;
 pub use loaded::loaded;
 pub use prompt::{Choice, Pick, Prompt, past_target, prompt, target_mark};

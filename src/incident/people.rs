@@ -20,6 +20,7 @@ impl Facts {
             !hangs.contains(id)
                 && !self.cannot.contains(id)
                 && !opened.visitors.contains(id)
+                && self.watcher() != Some(id)
                 && opened.plan.responder(id).is_some()
         });
         free.cloned().collect()
@@ -165,6 +166,7 @@ impl Case<'_> {
         let mut excluded = self.facts.may_hang();
         excluded.extend(self.facts.cannot.iter().cloned());
         excluded.extend(opened.visitors.iter().cloned());
+        excluded.extend(self.facts.watcher().cloned());
         // Nobody is in two places: who works for another casualty is not here.
         let others = self.facts.orders.iter().filter(|it| {
             it.casualty != self.number

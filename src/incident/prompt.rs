@@ -5,7 +5,7 @@
 
 use super::act::Act;
 use super::state::{Facts, Handing, Whereabouts};
-use super::{approach, brief, care, working};
+use super::{approach, brief, care, drilled, working};
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
 
@@ -153,6 +153,8 @@ pub fn prompt(facts: &Facts, at: Millis) -> Option<Prompt> {
         Prompt::ask(Message::of(Id::Closed)).main(Choice::new(Id::ClosedDone, Act::Leave))
     } else if facts.danger.is_some() {
         approach::danger(facts)
+    } else if facts.must_stand() {
+        drilled::let_stand(facts)
     } else if let Some(handing) = facts.command.handing {
         match handing {
             Handing::Brief => brief::taking_over(facts, at),
@@ -168,6 +170,12 @@ pub fn prompt(facts: &Facts, at: Millis) -> Option<Prompt> {
             .is_none_or(|r| r.securing.is_none())
     {
         brief::outside_leads(facts, at)
+    } else if casualty.off.is_some()
+        && facts.played.real.is_some()
+        && approach::call_is_prompted(facts, at)
+    {
+        // In the drill nobody was called.
+        approach::call(facts)
     } else if casualty.off.is_some() {
         care::after_release(facts, at)
     } else if casualty.scene.safe.is_none() && casualty.scene.not_yet.is_none() {

@@ -7,6 +7,7 @@ use super::event::{
     Aftercare, CareTaker, Closing, Condition, Due, Given, Note, Opening, PlanStanding, Record,
     Stop, Teller,
 };
+use super::exercise::Exercise;
 use super::time::{Moment, TimeLine};
 use crate::plan::{Plan, Responder};
 use crate::readiness::{Forecast, Light, Posting, Visitor};
@@ -82,6 +83,25 @@ pub struct Facts {
     pub marked: Millis,
     /// The newest cause, where it was not a touch.
     pub untouched: Option<u64>,
+    /// How far a drill has come; empty in a rescue.
+    pub played: Played,
+}
+
+/// How far a drill has come.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Played {
+    /// How many of its surprises, the earliest first, have come due.
+    pub due: usize,
+    /// Which were given, by their index, and when.
+    pub given: Vec<(usize, Millis)>,
+    /// Which were left out.
+    pub left_out: Vec<usize>,
+    /// Since when the living person is to be let stand.
+    pub let_stand: Option<Millis>,
+    /// Since when they stand.
+    pub stands: Option<Millis>,
+    /// When it became a rescue.
+    pub real: Option<Millis>,
 }
 
 /// An order that stands.
@@ -225,8 +245,10 @@ pub struct Outside {
 pub struct Opened {
     /// Incident id.
     pub incident: Arc<str>,
-    /// True in a drill.
+    /// True in a drill, until it becomes a rescue.
     pub drill: bool,
+    /// How the drill is played, where that was said.
+    pub exercise: Option<Arc<Exercise>>,
     /// Where the plan comes from.
     pub standing: PlanStanding,
     /// Its file name.
@@ -458,6 +480,7 @@ impl Opened {
         Opened {
             incident: opening.incident.as_str().into(),
             drill: opening.drill,
+            exercise: opening.exercise.as_deref().cloned().map(Arc::new),
             standing: opening.plan_standing,
             plan_name: opening.plan_name.clone(),
             plan,

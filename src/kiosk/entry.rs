@@ -25,6 +25,8 @@ pub(super) enum Next {
     To(Tap, SheetKind, Vec<String>),
     /// The log.
     Log,
+    /// The page on which a drill is prepared.
+    Drill,
     /// Nothing that this sheet knows.
     Nothing,
 }

@@ -34,7 +34,7 @@ fn icon(method: &Method) -> Icon {
 pub(super) fn ways(sight: Sight<'_>) -> Vec<Entry> {
     let facts = sight.facts();
     let off = facts.casualty().off.is_some();
-    let mut entries = Vec::new();
+    let mut entries = super::drill::ways(sight);
     if off {
         entries.push(hand_card(sight));
         entries.push(

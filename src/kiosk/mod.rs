@@ -20,6 +20,7 @@ mod change_sheets;
 mod chart;
 mod crew_sheets;
 mod drawn;
+mod drill;
 mod drop_line;
 mod entry;
 mod fonts;

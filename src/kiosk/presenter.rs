@@ -12,7 +12,7 @@ use super::ui::{
     Metrics, Notice, Person, PersonRow, SheetKind, SiteMark, SiteRow, Spot, State, Tick, Tone,
 };
 use super::view::View;
-use super::{aftercare, log, people, radio_words, rescue, sheets, shift, sketch, standby};
+use super::{aftercare, drill, log, people, radio_words, rescue, sheets, shift, sketch, standby};
 use crate::incident::{Act, Moment, Pick};
 use crate::readiness::WhatIfs;
 use crate::signal::{Snapshot, Tap, Theme};
@@ -90,6 +90,7 @@ enum Page {
     Readiness,
     Helping,
     Shift,
+    Drill,
 }
 
 /// What the screen itself keeps.
@@ -390,6 +391,12 @@ impl Presenter {
             Ask::Standby => self.turn_to(Page::Standby),
             Ask::Readiness => self.turn_to(Page::Readiness),
             Ask::Shift => self.turn_to(Page::Shift),
+            Ask::Drill => self.turn_to(Page::Drill),
+            Ask::BeginDrill => {
+                self.turn_to(Page::Standby);
+                (self.send)(Tap::BeginDrill);
+            }
+            Ask::Real => (self.send)(Tap::Do(Act::Real)),
             Ask::Change => {
                 self.turn_to(Page::Shift);
                 self.open(SheetKind::Changed, Vec::new());
@@ -545,6 +552,7 @@ impl Presenter {
                 self.open(kind, about);
             }
             Next::Log => self.read_log(),
+            Next::Drill => self.turn_to(Page::Drill),
             Next::Send(tap) => {
                 self.local.borrow_mut().sheet = SheetKind::None;
                 (self.send)(tap);
@@ -595,6 +603,7 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
                 Page::Readiness => readiness::fill(&mut view, sight, &local.looking),
                 Page::Helping => readiness::fill_help(&mut view, sight),
                 Page::Shift => shift::fill(&mut view, sight),
+                Page::Drill => drill::fill(&mut view, sight),
             }
         }
     }

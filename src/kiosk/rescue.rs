@@ -56,10 +56,10 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
     }
     view.condition = condition(sight);
     view.call = call(sight);
-    let danger = if view.danger {
-        Id::TileDangerOn
-    } else {
-        Id::TileDangerSub
+    let danger = match (view.danger, facts.is_drill()) {
+        (true, _) => Id::TileDangerOn,
+        (false, true) => Id::HoldReal,
+        (false, false) => Id::TileDangerSub,
     };
     view.alarm = tile(
         sight.label(Id::TileDanger),
@@ -67,10 +67,14 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
         Tone::Bad,
         Icon::Danger,
     );
+    let surprise = facts.surprise_now().is_some();
     view.ways = tile(
         sight.label(Id::TileOther),
-        sight.label(Id::TileOtherSub),
-        Tone::Quiet,
+        sight.label(match surprise {
+            true => Id::TileSurprise,
+            false => Id::TileOtherSub,
+        }),
+        if surprise { Tone::Caution } else { Tone::Quiet },
         Icon::Ways,
     );
     view.lead = lead(sight);

@@ -9,7 +9,7 @@ use super::sight::Sight;
 use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
-    casualty_sheets, change_sheets, crew_sheets, method_sheets, people, shift, shift_sheets,
+    casualty_sheets, change_sheets, crew_sheets, drill, method_sheets, people, shift, shift_sheets,
     tablet_sheets,
 };
 use crate::incident::{call_card, handover};
@@ -45,6 +45,7 @@ pub(super) fn above(kind: SheetKind) -> Option<(SheetKind, usize)> {
         SheetKind::AllowWhy => (SheetKind::AllowWho, 1),
         SheetKind::Left | SheetKind::Moved | SheetKind::WindNow => (SheetKind::Changed, 0),
         SheetKind::Visitor => (SheetKind::Shift, 0),
+        SheetKind::DrillWatcher | SheetKind::DrillLimit => (SheetKind::DrillGuards, 0),
         SheetKind::Person => (SheetKind::People, 0),
         SheetKind::Blocked => (SheetKind::Person, 1),
         SheetKind::HelpTime => (SheetKind::Call, 0),
@@ -80,13 +81,20 @@ fn title(kind: SheetKind) -> Option<Id> {
         SheetKind::WindNow => Id::SheetWind,
         SheetKind::Visitor => Id::SheetVisitor,
         SheetKind::Sign => Id::SheetSign,
+        SheetKind::DrillWho => Id::SheetDrillWho,
+        SheetKind::DrillGuards => Id::SheetDrillGuards,
+        SheetKind::DrillWatcher => Id::SheetDrillWatcher,
+        SheetKind::DrillLimit => Id::SheetDrillLimit,
+        SheetKind::DrillOthers => Id::SheetDrillOthers,
+        SheetKind::DrillPlace => Id::SheetDrillPlace,
+        SheetKind::DrillScenario => Id::SheetDrillScenario,
         _ => return None,
     })
 }
 
 pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, about: &[String]) {
     view.sheet = match kind {
-        SheetKind::None | SheetKind::Command | SheetKind::Parts => return,
+        SheetKind::None | SheetKind::Command | SheetKind::Parts | SheetKind::DrillParts => return,
         SheetKind::Plan => tablet_sheets::plan_head(sight),
         kind if of_shift(kind) => shift_head(sight, kind, about),
         kind => Sheet {
@@ -316,6 +324,14 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::Tablet => tablet_sheets::tablet(sight),
         SheetKind::Language => tablet_sheets::languages(sight),
         SheetKind::Parts => shift::parts(sight),
+        SheetKind::DrillParts => drill::parts(sight),
+        SheetKind::DrillWho => drill::who(sight),
+        SheetKind::DrillGuards => drill::guards(sight),
+        SheetKind::DrillWatcher => drill::watchers(sight),
+        SheetKind::DrillLimit => drill::limits(sight),
+        SheetKind::DrillOthers => drill::others(sight),
+        SheetKind::DrillPlace => drill::places(sight),
+        SheetKind::DrillScenario => drill::scenarios(sight),
         SheetKind::Places => shift_sheets::places(sight),
         SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
         SheetKind::Permit => shift_sheets::permit(sight, first),

@@ -102,7 +102,13 @@ pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
     let nothing = SharedString::default;
     let touch =
         |tap, title, sub, icon| Entry::new(Next::Stay(tap), sight.label(title), sub).icon(icon);
+    let drill = Entry::new(
+        Next::Drill,
+        sight.label(Id::DrillTile),
+        sight.label(Id::DrillTileSub),
+    );
     let mut entries = vec![
+        drill,
         touch(Tap::SwapTheme, look, nothing(), Icon::Look),
         touch(Tap::TestSound, Id::StandbySound, nothing(), Icon::Sound),
         touch(Tap::SwapLouder, volume, nothing(), Icon::Sound),

@@ -233,6 +233,15 @@ fn describe(
             .and_then(|o| o.plan.position(id))
             .map_or_else(|| id.to_owned(), |p| p.name.clone())
     };
+    let surprise = |index: usize| {
+        let opened = after.opened.as_ref();
+        let exercise = opened.and_then(|it| it.exercise.as_deref());
+        let surprise = exercise.and_then(|it| it.surprises.get(index));
+        let said = surprise
+            .zip(opened)
+            .map(|(it, opened)| it.inject.said(&opened.plan));
+        said.map_or_else(String::new, |it| it.text(language))
+    };
     match &record.event {
         Event::Opened(opening) => Message::with(Id::EvOpened, [&opening.plan_name]),
         Event::Activated { position: None } => Message::of(Id::EvActivated),
@@ -421,7 +430,17 @@ fn describe(
         Event::BriefHeard {} => Message::of(Id::EvBriefHeard),
         Event::CommandNamed { by } => Message::with(Id::EvCommandNamed, [&person(by)]),
         Event::LanguageChosen { language } => Message::with(Id::EvLanguage, [language.name()]),
+        Event::CameDue {
+            what: Due::Surprise(index),
+        } => Message::with(Id::EvSurpriseDue, [&surprise(*index)]),
+        Event::SurpriseGiven { index } => Message::with(Id::EvSurpriseGiven, [&surprise(*index)]),
+        Event::SurpriseLeftOut { index } => {
+            Message::with(Id::EvSurpriseLeftOut, [&surprise(*index)])
+        }
+        Event::Stands {} => Message::of(Id::EvStands),
+        Event::RealCalled {} => Message::of(Id::EvReal),
         Event::CameDue { what } => Message::of(match what {
+            Due::Surprise(_) | Due::LetStand => Id::EvLetStand,
             Due::ChangeNear => Id::EvChangeNear,
             Due::PastTarget => Id::EvPastTarget,
             Due::CheckDue => Id::EvCheckDue,

@@ -29,6 +29,7 @@ fn file(cue: Cue) -> &'static [u8] {
         Cue::CannotSave => include_bytes!("../../sounds/cannot-save.wav"),
         Cue::OffHarness => include_bytes!("../../sounds/off-harness.wav"),
         Cue::RescueLost => include_bytes!("../../sounds/rescue-lost.wav"),
+        Cue::LetStand => include_bytes!("../../sounds/let-stand.wav"),
     }
 }
 

@@ -34,9 +34,12 @@ impl World {
         self.tally.meet(Met::Inputs);
         let was_open = self.is_open();
         let act = self.act_of(&input);
-        let activates = matches!(input, Input::Tap(Tap::Activate { .. }));
+        let activates = matches!(input, Input::Tap(Tap::Activate { .. } | Tap::BeginDrill));
         if let Input::Tap(tap) = &input {
             self.tally.kind(kinds::tap::of(tap));
+            if let Tap::Prepare(what) = tap {
+                self.tally.kind(kinds::prepare::of(what));
+            }
             if let Tap::Declare(said) = tap {
                 self.tally.kind(kinds::declare::of(said));
                 if let groundward::readiness::Declare::Changed(what) = said {
@@ -46,7 +49,7 @@ impl World {
         }
         let before = self.engine.state().log.len();
         let effects = self.engine.handle(input, &self.machine.now);
-        let opened = activates && !was_open;
+        let opened = activates && !was_open && self.is_open();
         if opened {
             self.truth = Truth {
                 began_ms: self.machine.true_ms,

@@ -7,7 +7,7 @@ use groundward::incident::{
     Act, Aftercare, CareTaker, Closing, Condition, Due, Event, Note, Report, Stop, Teller,
 };
 use groundward::readiness::{Change, Declare};
-use groundward::signal::{Effect, Tap};
+use groundward::signal::{Effect, Prepare, Tap};
 
 macro_rules! kinds {
     ($name:ident: $type:ident { $($variant:ident)+ }) => {
@@ -33,6 +33,7 @@ kinds!(act: Act {
     Change MoreTime GoStraight GoOn PutBack Stop Wind Report InDanger Contact OffHarness StillHanging AtLanding Care
     RefuseCare HandOver Danger DangerOver AddCasualty RescuerDown NameCasualty WorkOn Responder KitGone Said BlockWay
     OpenWay TakeCommand BriefHeard NameCommand Speak Note BeginClosing LeaveClosing Close StandDown Leave
+    GiveSurprise LeaveSurprise Stands Real
 });
 
 kinds!(report: Report { Heard OnTheWay There Late Cannot Lost Hurt CanAgain });
@@ -57,7 +58,7 @@ kinds!(condition: Condition { Talking Stuck Unwell NotAnswering });
 
 kinds!(teller: Teller { Dispatcher Coming Guide });
 
-kinds!(due: Due { ChangeNear PastTarget CheckDue CheckLost CareCheck });
+kinds!(due: Due { ChangeNear PastTarget CheckDue CheckLost CareCheck Surprise LetStand });
 
 kinds!(declare: Declare {
     Use Permit Works Watches Wind Gust Light Lightning Holds Count CountAll Radio Battery Heard Visits VisitorLeft Sign
@@ -68,7 +69,11 @@ kinds!(change: Change { Left KitGone Wind Lightning });
 
 kinds!(tap: Tap {
     Touched Activate Answer Do Undo SwapTheme SwapLouder SwapFlash Speak NextInCommand SwapPresent TestSound ReadLog
-    ReadIncident ApprovePlan ReadPlan Declare WorkStopped AskWhatIf StopWhatIf
+    ReadIncident ApprovePlan ReadPlan Declare WorkStopped AskWhatIf StopWhatIf Prepare BeginDrill
+});
+
+kinds!(prepare: Prepare {
+    Manikin Live SecondLine CanStand Watcher Limit Others Place Scenario
 });
 
 kinds!(effect: Effect {
@@ -85,7 +90,7 @@ kinds!(event: Event {
     OrderWithdrawn TaskGiven WordsSaid OrdersUnanswered WayBlocked WayOpened KitGone CallFailed HelpExpected OutsideAsked
     OutsideTookOver OutsideLeft CommandTaken BriefHeard CommandNamed LanguageChosen CameDue Noted StuckAloft CareRefused
     HandedOver KitWithdrawn Corrected StandDownBegan StandDownLeft StandDownAnswered StoodDown PromptShown ClockMarked
-    Resumed Unknown
+    Resumed SurpriseGiven SurpriseLeftOut Stands RealCalled Unknown
 });
 
 /// Every kind that a full run has to meet: nobody writes an unknown one.
@@ -104,6 +109,7 @@ pub(super) fn owed() -> impl Iterator<Item = &'static str> {
         declare::ALL,
         change::ALL,
         tap::ALL,
+        prepare::ALL,
         effect::ALL,
         event::ALL,
     ];

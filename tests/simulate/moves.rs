@@ -6,10 +6,11 @@
 use super::kinds;
 use super::world::World;
 use groundward::incident::{
-    Act, Aftercare, CareTaker, Closing, Condition, Note, Report, Stop, Teller, to_say,
+    Act, Aftercare, CareTaker, Closing, Condition, Exercise, Inject, Note, OtherWork, Report, Stop,
+    Surprise, Teller, to_say,
 };
 use groundward::readiness::{Change, Counted, Declare, Light, Reason};
-use groundward::signal::Tap;
+use groundward::signal::{Prepare, Prepared, Tap};
 use groundward::units::{Millis, Speed};
 use groundward::words::Language;
 
@@ -73,7 +74,8 @@ const CONDITIONS: [Condition; 4] = [
 const LANGUAGES: [Language; 3] = [Language::English, Language::Spanish, Language::Pseudo];
 
 /// What people say beside the prompt in most rescues.
-const LIKELY: [&str; 14] = [
+const LIKELY: [&str; 15] = [
+    "GiveSurprise",
     "Responder",
     "Responder",
     "Responder",
@@ -153,6 +155,7 @@ impl World {
         let to_say = to_say(facts).map(|it| it.orders).unwrap_or_default();
         let casualties = facts.casualties.len() as u64;
         let blocked = facts.blocked.clone();
+        let surprise = facts.surprise_now().map_or(0, |it| it.0);
         let plan = self.plan_of_the_incident();
         let yes = self.chance.one_in(2);
         let kind = match self.chance.below(3) {
@@ -235,6 +238,10 @@ impl World {
             "Close" => Act::Close(self.chance.among(&CLOSING)),
             "StandDown" => Act::StandDown,
             "Leave" => Act::Leave,
+            "GiveSurprise" => Act::GiveSurprise(surprise),
+            "LeaveSurprise" => Act::LeaveSurprise(surprise),
+            "Stands" => Act::Stands,
+            "Real" => Act::Real,
             other => panic!("nobody taught the crew to make {other}"),
         }
     }
@@ -307,9 +314,73 @@ impl World {
         }
     }
 
+    /// A surprise, of this plan or of none.
+    fn some_inject(&mut self) -> Inject {
+        let plan = self.plan.in_use.plan.clone();
+        let methods: Vec<String> = {
+            let methods = plan.positions.iter().flat_map(|it| &it.methods);
+            methods.map(|it| it.id.clone()).collect()
+        };
+        match self.chance.below(10) {
+            0 => Inject::StopsAnswering {},
+            1 => Inject::KitMissing {
+                kit: "ladder".to_owned(),
+                station: self.one_of(plan.stations.iter().map(|it| &it.id)),
+            },
+            2 => Inject::ResponderCannot {
+                responder: self.person(),
+            },
+            3 => Inject::MethodFails {
+                method: self.one_of(methods.iter()),
+            },
+            4 => Inject::SelfRescueFails {},
+            5 => Inject::Wind {
+                speed: self.speed(),
+            },
+            6 => Inject::RadioLost {},
+            7 => Inject::AmbulanceDelayed { by: self.time() },
+            8 => Inject::WrongGate {},
+            _ => Inject::SecondCasualty {},
+        }
+    }
+
+    /// Something said about the next drill.
+    pub(super) fn some_preparation(&mut self) -> Prepare {
+        let yes = !self.chance.one_in(4);
+        match self.chance.below(9) {
+            0 => Prepare::Manikin,
+            1 => Prepare::Live,
+            2 => Prepare::SecondLine(yes),
+            3 => Prepare::CanStand(yes),
+            4 => Prepare::Watcher(self.person()),
+            5 => Prepare::Limit(self.time()),
+            6 => Prepare::Others(self.chance.among(&[OtherWork::Covered, OtherWork::Stopped])),
+            7 => Prepare::Place(yes.then(|| self.position())),
+            _ => {
+                let mut surprises: Vec<Surprise> = (0..self.chance.below(4))
+                    .map(|_| Surprise {
+                        at: Millis(self.chance.below(300_000) as i64),
+                        inject: self.some_inject(),
+                    })
+                    .collect();
+                surprises.sort_by_key(|it| it.at);
+                Prepare::Scenario(Box::new(Prepared {
+                    exercise: Exercise {
+                        scenario: "a try".to_owned(),
+                        surprises,
+                        ..Exercise::default()
+                    },
+                    position: yes.then(|| self.position()),
+                }))
+            }
+        }
+    }
+
     /// A touch that has nothing to do with an incident.
     pub(super) fn some_tap(&mut self) -> Tap {
-        match self.chance.below(20) {
+        match self.chance.below(22) {
+            20 => Tap::Prepare(self.some_preparation()),
+            21 => Tap::BeginDrill,
             0 => Tap::Touched,
             1 => Tap::SwapTheme,
             2 => Tap::SwapLouder,

@@ -4,8 +4,8 @@ use super::tally::Met;
 use super::world::World;
 use crate::support::day;
 use groundward::incident::{
-    Act, Event, Facts, Prompt, Record, State, brief, call_card, handover, order_in_words, prompt,
-    to_say,
+    Act, Condition, Event, Facts, Prompt, Record, State, brief, call_card, handover,
+    order_in_words, prompt, to_say,
 };
 use groundward::plan::read_on;
 use groundward::readiness::Posting;
@@ -374,6 +374,8 @@ fn check_first_prompts(state: &State, new: &[Arc<Record>]) {
             second.starts_with("call-")
                 || [
                     "danger",
+                    "let-stand",
+                    "let-stand-by",
                     "close-nobody-hanging",
                     "safe-to-go-near",
                     "care-safe-here",
@@ -390,6 +392,44 @@ fn check_first_prompts(state: &State, new: &[Arc<Record>]) {
     }
 }
 
+/// A living person in a drill: what they show is never played, they hang no longer than was said, their watcher does nothing
+/// else; and what has become a rescue stays one.
+fn check_drill(facts: &Facts, new: &[Arc<Record>], shown: &str) {
+    if new.iter().any(|it| it.event == Event::RealCalled {}) {
+        assert!(!facts.is_drill());
+        assert!(facts.call.confirmed.is_none() && !facts.call.ordered.is_empty());
+    }
+    assert!(!(facts.played.real.is_some() && facts.is_drill()));
+    let Some(guards) = facts.guards() else {
+        return;
+    };
+    let first = &facts.casualties[0];
+    assert!(
+        first
+            .condition
+            .is_none_or(|it| it.0 != Condition::NotAnswering)
+    );
+    let since = facts
+        .line
+        .reached_at()
+        .max(facts.line.reached_at().saturating_sub(first.fell));
+    let over = since >= guards.limit && first.off.is_none() && facts.played.stands.is_none();
+    if over {
+        assert!(
+            facts.played.let_stand.is_some(),
+            "{since:?} and nobody is told"
+        );
+        assert!(
+            ["let-stand", "let-stand-by", "danger"].contains(&shown),
+            "{shown}"
+        );
+    }
+    let on_orders = facts.orders.iter().map(|it| &it.posting.responder);
+    for id in on_orders.chain(facts.caller()) {
+        assert_ne!(Some(id), guards.watcher.as_ref(), "the watcher is ordered");
+    }
+}
+
 /// The rules of a rescue.
 fn check_rules(facts: &Facts, asked: &Prompt, new: &[Arc<Record>]) {
     let case = facts.case();
@@ -397,6 +437,7 @@ fn check_rules(facts: &Facts, asked: &Prompt, new: &[Arc<Record>]) {
     let shown = facts.shown.as_ref().map_or("", |it| &it.message);
     // Rule 6: danger stands before everything.
     assert_eq!(facts.danger.is_some(), shown == "danger");
+    check_drill(facts, new, shown);
     // Rule 7: no prompt asks to change while committed, and none offers a third minute.
     assert!(!(shown == "change-to" && facts.committed()));
     assert!(facts.running().as_ref().is_none_or(|it| it.more <= 2));

@@ -11,10 +11,11 @@ use crate::support::odd::odd_plan_toml;
 use crate::support::plans::plan_toml;
 use crate::support::{Chance, day};
 use groundward::engine::Engine;
-use groundward::incident::{Act, Pick};
+use groundward::incident::{Act, Exercise, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Pick};
 use groundward::journal::read;
 use groundward::journal::writer::Writer;
-use groundward::signal::{Entry, Input, Kept, LoadedPlan, Tap};
+use groundward::signal::{Entry, Input, Kept, LoadedPlan, Prepare, Tap};
+use groundward::units::Millis;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::LazyLock;
@@ -218,7 +219,7 @@ impl World {
         if self.chance.one_in(3) {
             for _ in 0..self.chance.below(6) {
                 let tap = self.some_tap();
-                if !matches!(tap, Tap::Activate { .. }) {
+                if !matches!(tap, Tap::Activate { .. } | Tap::BeginDrill) {
                     self.take(Input::Tap(tap));
                 }
             }
@@ -254,12 +255,48 @@ impl World {
         self.machine.tick(1_500, &mut self.tally);
         self.elapsed.clear();
         self.boots_in_incident = 0;
-        self.take(Input::Tap(Tap::Activate { position }));
+        if self.chance.one_in(3) {
+            self.begin_drill();
+        }
+        if !self.is_open() {
+            self.take(Input::Tap(Tap::Activate { position }));
+        }
         assert!(self.is_open(), "activation always works");
         self.tally.meet(Met::Activations);
         let opened = self.engine.state().facts.opened.as_ref();
         if opened.is_some_and(|it| !it.visitors.is_empty()) {
             self.tally.meet(Met::Visitors);
+        }
+    }
+
+    /// A drill is prepared, by somebody who knows how or by halves, and begun.
+    fn begin_drill(&mut self) {
+        for _ in 0..self.chance.below(12) {
+            let what = self.some_preparation();
+            self.take(Input::Tap(Tap::Prepare(what)));
+        }
+        if self.chance.one_in(2) {
+            // Everything that a living person needs.
+            let watcher = self.plan.in_use.plan.responders.first();
+            let watcher = watcher.map(|it| Prepare::Watcher(it.id.clone()));
+            let all = [
+                Prepare::Live,
+                Prepare::SecondLine(true),
+                Prepare::CanStand(true),
+                Prepare::Limit(Millis(150_000)),
+                Prepare::Others(OtherWork::Stopped),
+            ];
+            for what in all.into_iter().chain(watcher) {
+                self.take(Input::Tap(Tap::Prepare(what)));
+            }
+        }
+        let prepared = self.engine.snapshot(&self.machine.now).prepared;
+        self.take(Input::Tap(Tap::BeginDrill));
+        if self.is_open() {
+            let opened = self.engine.state().facts.opened.as_ref();
+            let exercise = opened.and_then(|it| it.exercise.clone());
+            assert_eq!(exercise.as_deref(), Some(&prepared.exercise));
+            check_guards(&prepared.exercise);
         }
     }
 
@@ -337,4 +374,17 @@ impl World {
             self.prompt()
         );
     }
+}
+
+/// Nobody living hangs in a drill without what guards them, and nothing in it is for a manikin only.
+fn check_guards(exercise: &Exercise) {
+    assert!(exercise.others.is_some());
+    let Hanging::Live(guards) = &exercise.hanging else {
+        return;
+    };
+    assert!(guards.second_line && guards.can_stand && guards.watcher.is_some());
+    assert!(guards.limit > Millis::ZERO && guards.limit <= LIVE_HANG_MAX);
+    let motionless =
+        |it: &Inject| matches!(it, Inject::StopsAnswering {} | Inject::SecondCasualty {});
+    assert!(!exercise.surprises.iter().any(|it| motionless(&it.inject)));
 }

@@ -1,0 +1,53 @@
+//! Prepares drills, says what came of them, and learns from them. Pure: files and screens are other modules' business.
+
+mod actions;
+mod calibrate;
+mod crew;
+mod debrief;
+mod decisions;
+mod due;
+mod learn;
+mod lesson;
+mod marks;
+mod met;
+mod orders;
+mod pace;
+mod phrase;
+mod propose;
+mod result;
+mod scenario;
+mod scenario_file;
+mod scenario_text;
+mod stands;
+mod statistics;
+mod steps;
+mod surprises;
+mod table_top;
+mod told;
+mod tries;
+mod unanswered;
+
+pub use actions::{Action, Carried, Decided, Owner, add, carried, close, reopen};
+pub use debrief::Debrief;
+pub use decisions::{Decision, Departure, Named};
+pub use marks::{Mark, Reached};
+pub use orders::Orders;
+pub use phrase::Phrase;
+pub use result::{Checks, Outcome};
+pub use met::Met;
+pub use told::Group;
+pub use unanswered::{Ended, Prompts, Stood};
+pub use calibrate::{Figure, Measured, Verdict, beside, calibrate, edits, touched};
+pub use due::{Overdue, Undrilled, due};
+pub use learn::{Learned, Subject, Timed, Whose, learned};
+pub use lesson::{Lesson, PartTaken, Passed, Played, StepTaken, WayGone};
+pub use statistics::{
+    Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, summary, trend,
+};
+pub use crew::{Crew, Move, Touch};
+pub use pace::Pace;
+pub use propose::{Proposal, propose};
+pub use scenario::{Fault, PLAYED_MAX, Planned, SURPRISES_MAX, Scenario, WIND_MAX, When, check};
+pub use scenario_file::{BUILT_IN, SCENARIO_BYTES_MAX, read, read_for};
+pub use table_top::{Happening, Run, Table, TableTop};
+pub use tries::{Quarters, Tried, try_once, try_plan};

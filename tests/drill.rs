@@ -1,0 +1,12 @@
+//! Tries drills from outside: scenarios and table-top, results and debrief, learning; a module each.
+
+mod calibrate;
+mod debrief;
+mod due;
+mod learn;
+mod played;
+mod result;
+mod scenario;
+mod slow;
+mod statistics;
+mod table_top;
