@@ -3,12 +3,14 @@
 //! The engine never waits for any of it: until an answer comes the last numbers stand, and one made for something else
 //! by then is refused there.
 
+use crate::drill::{Debrief, Outcome};
 use crate::history::{Handle, Listed, records};
+use crate::incident::{Record, State};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
 use crate::review;
 use crate::signal::{Input, LogEntry, LogRow};
-use crate::words::{Id, Language, Message, date_and_time};
+use crate::words::{Id, Language, Message, date_and_time, label};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -232,17 +234,43 @@ fn rows(history: &Handle, folders: &[PathBuf], incident: &str, language: Languag
     let Ok(readback) = history.read(folders, incident) else {
         return Vec::new();
     };
+    let records = records(&readback);
+    let result = result(&records, language);
     let filled = |seq: u64| readback.filled.binary_search(&seq).is_ok();
-    review::lines(&records(&readback), language)
-        .into_iter()
-        .filter(|line| !line.inner)
-        .map(|line| LogRow {
-            elapsed: line.elapsed,
-            text: match filled(line.seq) {
-                true => Message::with(Id::LogFromCopy, [&line.text]).text(language),
-                false => line.text,
-            },
-            who: line.who,
+    let lines = review::lines(&records, language).into_iter();
+    let lines = lines.filter(|line| !line.inner).map(|line| LogRow {
+        elapsed: line.elapsed,
+        text: match filled(line.seq) {
+            true => Message::with(Id::LogFromCopy, [&line.text]).text(language),
+            false => line.text,
+        },
+        who: line.who,
+    });
+    result.into_iter().chain(lines).collect()
+}
+
+/// What came of a drill, in the rows before its record: the outcome by groups, then the questions to talk about.
+fn result(records: &[Record], language: Language) -> Vec<LogRow> {
+    let state = State::replay(records.iter().cloned());
+    let Some(opened) = state.facts.opened.as_ref() else {
+        return Vec::new();
+    };
+    if opened.exercise.is_none() && !opened.drill {
+        return Vec::new();
+    }
+    let outcome = Outcome::of(&state);
+    let debrief = Debrief::of(&outcome);
+    let asked = debrief.questions.iter().map(|it| it.message(language));
+    let groups = outcome.told().into_iter();
+    let groups = groups.map(|it| (it.heading, it.messages(language)));
+    let groups = groups.chain([(Id::DebriefAsk, asked.collect())]);
+    let row = |(heading, lines): (Id, Vec<Message>)| {
+        let heading = label(heading, language);
+        lines.into_iter().map(move |line| LogRow {
+            elapsed: String::new(),
+            text: line.text(language),
+            who: heading.clone(),
         })
-        .collect()
+    };
+    groups.flat_map(row).collect()
 }

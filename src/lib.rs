@@ -22,6 +22,7 @@ pub mod readiness;
 pub mod incident;
 
 pub mod cue;
+pub mod drill;
 
 pub mod review;
 

@@ -437,6 +437,8 @@ pub struct Snapshot {
     pub drill: bool,
     /// The next drill, as far as it is prepared.
     pub prepared: Arc<Prepared>,
+    /// The scenarios that suit the plan, their times drawn.
+    pub scenarios: Arc<Vec<Prepared>>,
     /// The plan on standby.
     pub plan: PlanInUse,
     /// Who approved that plan; none where nobody has.

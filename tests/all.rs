@@ -7,6 +7,7 @@ mod clocks;
 mod cues;
 mod desk;
 mod dispatch;
+mod drill;
 mod drive;
 mod faults;
 mod golden;

@@ -270,7 +270,7 @@ fn measured(plan: &Plan, figure: Figure, times: &[(&Lesson, Span)]) -> Option<Me
     })
 }
 
-/// True where the plan's median is between the limits of the measured one and no more than one time in ten lies beyond the ends.
+/// True where the plan's median is between the limits of the measured one and no more than one time in ten is beyond the ends.
 fn agrees(planned: &ThreePoint, median: Millis, sum: &Summary, spans: &[Span]) -> bool {
     let inside = sum
         .median_between
@@ -311,7 +311,7 @@ fn fitted(planned: &ThreePoint, sum: &Summary, drills: usize, enough: u32) -> Op
     let plan_spread = (plan_upper - plan_lower) * longer;
     let spread = match (sum.lower, sum.upper) {
         (Some(lower), Some(upper)) => ms(upper) - ms(lower),
-        // Too many were broken off to know the upper quartile: twice the lower half is less than it, so the plan's is not undercut.
+        // Too many were broken off to know the upper quartile, so the plan's spread is not undercut.
         (Some(lower), None) => plan_spread.max(2.0 * (measured - ms(lower))),
         (None, _) => plan_spread,
     };

@@ -8,7 +8,7 @@ use super::decisions::{Decision, Departure};
 use super::marks::Mark;
 use super::phrase::Phrase;
 use super::result::Outcome;
-use super::told::{decision_told, met_name, spoken, stood_told, time};
+use super::told::{Group, decision_told, met_name, spoken, stood_told, time};
 use super::unanswered::Stood;
 use crate::words::Id;
 use serde::{Deserialize, Serialize};
@@ -87,6 +87,24 @@ impl Debrief {
             }),
             suggested,
         }
+    }
+}
+
+impl Debrief {
+    /// Everything in sentences: what went as planned, what did not, what to talk about, what could be done next.
+    pub fn told(&self) -> Vec<Group> {
+        let groups = [
+            (Id::DebriefWell, &self.well[..]),
+            (Id::DebriefOther, &self.other),
+            (Id::DebriefAsk, &self.questions),
+            (Id::DebriefDo, &self.suggested),
+        ];
+        let told = groups.into_iter();
+        told.map(|(heading, lines)| Group {
+            heading,
+            lines: lines.to_vec(),
+        })
+        .collect()
     }
 }
 

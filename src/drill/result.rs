@@ -6,8 +6,8 @@
 
 use super::decisions::Decision;
 use super::marks::{self, Reached};
-use super::stands::{Part, Standing, part};
 use super::met::{self, Met};
+use super::stands::{Part, Standing, part};
 use super::unanswered::{Prompts, count, stood};
 use super::{decisions::Watch, orders::Orders, orders::Passed};
 use crate::incident::{Aftercare, Due, Event, State, Whereabouts};

@@ -3,7 +3,8 @@
 //! Two times: as lived, from the end of the step before, and the work alone, which is what a plan's three points mean: from
 //! when everybody that the step waits for was there and one could go near. Danger, another casualty and outside lead break a
 //! step off, because what comes after them is not the step any more; so does a change of method. A step that was said not to
-//! work is left out. Limits: asking "tied off, partner checked" belongs to the step that it comes before.
+//! work is left out, and so is one that was over before anybody said so. Limits: asking "tied off, partner checked" belongs to
+//! the step that it comes before.
 
 use super::lesson::StepTaken;
 use super::stands::Standing;
@@ -106,6 +107,12 @@ impl Course {
             _ => false,
         };
         let ended = done && own && !upset;
+        let overtaken = matches!(event, Event::OffHarness {} | Event::AtLandingPlace {});
+        if overtaken && !ended {
+            // It was over by then and nobody said when, so that "at least" would be wrong.
+            self.closed = Some(doing);
+            return;
+        }
         let begun = self.begun(&doing, method, step, there);
         let position = case.and_then(|it| it.position());
         if let Some(position) = position {

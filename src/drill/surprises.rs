@@ -203,6 +203,11 @@ fn missing(
     given: Millis,
     told: Millis,
 ) -> Option<(Millis, Act)> {
+    let first = facts.casualties.first()?;
+    if first.off.is_none() && first.running.is_none() && first.windows.is_empty() {
+        // Nobody knows yet who is to fetch it.
+        return None;
+    }
     let plan = &facts.opened.as_ref()?.plan;
     let kept = plan.station(station)?;
     let of_kind = |name: &String| {

@@ -4,9 +4,9 @@
 
 use super::decisions::{Decision, Departure, Named};
 use super::marks::{Mark, Reached};
+use super::met::Met;
 use super::phrase::Phrase;
 use super::result::Outcome;
-use super::met::Met;
 use super::unanswered::Stood;
 use crate::incident::Inject;
 use crate::units::Millis;

@@ -38,6 +38,7 @@ pub struct Engine {
     plan: LoadedPlan,
     drill: bool,
     prepared: Arc<Prepared>,
+    scenarios: Arc<Vec<Prepared>>,
     kept: Kept,
     kept_is_known: bool,
     saving: Saving,
@@ -72,6 +73,7 @@ impl Engine {
             plan,
             drill,
             prepared: Arc::default(),
+            scenarios: Arc::default(),
             kept: Kept::default(),
             kept_is_known: false,
             saving: Saving::default(),
@@ -125,7 +127,10 @@ impl Engine {
     pub fn new_day(&mut self, now: &Moment) -> Vec<Effect> {
         match self.day == Some(now.day()) {
             true => Vec::new(),
-            false => self.look(now.day(), true),
+            false => {
+                self.draw_scenarios(now);
+                self.look(now.day(), true)
+            }
         }
     }
 
@@ -209,8 +214,15 @@ impl Engine {
         let other = |day| stale.is_none_or(|it| *it != self.conditions(day));
         if self.day != Some(now.day()) || replanned || looks_again && other(now.day()) {
             effects.extend(self.look(now.day(), !replanned));
+            self.draw_scenarios(now);
         }
         effects
+    }
+
+    /// Draws the times of the scenarios anew, so that nobody knows them from the drill before.
+    fn draw_scenarios(&mut self, now: &Moment) {
+        let drawn = prepared::scenarios(&self.plan.in_use.plan, seed(now));
+        self.scenarios = Arc::new(drawn);
     }
 
     fn take(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
@@ -326,6 +338,7 @@ impl Engine {
                     return Vec::new();
                 }
                 self.prepared = Arc::default();
+                self.draw_scenarios(now);
                 let exercise = Some(Box::new(exercise));
                 let opening = Box::new(Opening {
                     drill: true,
@@ -664,6 +677,7 @@ impl Engine {
                 .as_ref()
                 .map_or(self.drill, |o| o.drill),
             prepared: self.prepared.clone(),
+            scenarios: self.scenarios.clone(),
             plan: self.plan.in_use.clone(),
             approval: self.approval(),
             standings: self.standings.clone(),

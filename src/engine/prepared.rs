@@ -1,6 +1,8 @@
 //! Takes what is said about the next drill. Nothing of it is kept: a drill is prepared and then begun.
 
+use crate::drill::{BUILT_IN, read_for};
 use crate::incident::{Guards, Hanging, LIVE_HANG_MAX};
+use crate::plan::Plan;
 use crate::signal::{Prepare, Prepared};
 use crate::units::Millis;
 
@@ -40,4 +42,16 @@ pub(super) fn take(prepared: &mut Prepared, what: Prepare, limit: Millis) {
             }
         }
     }
+}
+
+/// The built-in scenarios that suit a plan: with others' plans there are none.
+pub(super) fn scenarios(plan: &Plan, seed: u64) -> Vec<Prepared> {
+    let suits = BUILT_IN
+        .iter()
+        .filter_map(|(name, text)| read_for(plan, name, text.as_bytes()).ok());
+    let drawn = suits.map(|it| Prepared {
+        exercise: it.exercise(it.seed.map_or(seed, u64::from), Hanging::Manikin, None),
+        position: Some(it.position),
+    });
+    drawn.collect()
 }

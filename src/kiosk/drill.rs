@@ -83,8 +83,12 @@ pub(super) fn parts(sight: Sight<'_>) -> Vec<Entry> {
     }
     let others = sight.label(Id::DrillOthersTile);
     parts.push(match exercise(sight).others {
-        None => Entry::open(SheetKind::DrillOthers, others, sight.label(Id::DrillOthersAsk))
-            .tone(Tone::Caution),
+        None => Entry::open(
+            SheetKind::DrillOthers,
+            others,
+            sight.label(Id::DrillOthersAsk),
+        )
+        .tone(Tone::Caution),
         Some(work) => done(
             SheetKind::DrillOthers,
             others,
@@ -269,13 +273,35 @@ pub(super) fn places(sight: Sight<'_>) -> Vec<Entry> {
         .collect()
 }
 
+/// The scenarios that suit the plan. One that is for a manikin only is not offered for a living person.
 pub(super) fn scenarios(sight: Sight<'_>) -> Vec<Entry> {
+    let chosen = &exercise(sight).scenario;
     let none = say(
         Prepare::Scenario(Box::default()),
         sight.label(Id::DrillNoScenario),
         SharedString::default(),
     );
-    vec![none.chosen(exercise(sight).scenario.is_empty())]
+    let living = live(sight).is_some();
+    let scenarios = sight.snapshot.scenarios.iter().map(|it| {
+        let surprises = &it.exercise.surprises;
+        let suits = !living || surprises.iter().all(|it| it.inject.suits_a_living_person());
+        let count = surprises.len().to_string();
+        let sub = match suits {
+            true => sight.with(Id::DrillSurprises, [&count]),
+            false => sight.label(Id::DrillManikinOnly),
+        };
+        say(
+            Prepare::Scenario(Box::new(it.clone())),
+            it.exercise.scenario.as_str().into(),
+            sub,
+        )
+        .enabled(suits)
+        .chosen(!chosen.is_empty() && it.exercise.scenario == *chosen)
+    });
+    [none.chosen(chosen.is_empty())]
+        .into_iter()
+        .chain(scenarios)
+        .collect()
 }
 
 /// What a drill adds to the other ways of an incident: the surprise that is to be given, and the stop word.

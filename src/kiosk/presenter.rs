@@ -579,6 +579,9 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
         text: sight.say(message),
         short: match message.id {
             Id::NoticeNotSaving => sight.label(Id::NotSaved),
+            Id::NoticeSurprise => sight.label(Id::ShortSurprise),
+            Id::LetStand => sight.label(Id::ShortStand),
+            Id::NoticeReal => sight.label(Id::ShortReal),
             _ => SharedString::default(),
         },
         tone: if grave { Tone::Bad } else { Tone::Caution },

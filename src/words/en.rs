@@ -238,6 +238,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "no {0}",
         Id::NotReadyInspection => "{0} overdue",
         Id::NotReadyRating => "{0} unrated",
+        Id::DrillSurprises => "surprises: {0}",
+        Id::DrillManikinOnly => "with a manikin only",
         Id::ShortSurprise => "surprise due",
         Id::ShortStand => "LET STAND",
         Id::ShortReal => "RESCUE",

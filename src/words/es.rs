@@ -245,6 +245,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::DrillSurprises => "sorpresas: {0}",
+        Id::DrillManikinOnly => "solo con un maniquí",
         Id::ShortSurprise => "toca sorpresa",
         Id::ShortStand => "DE PIE YA",
         Id::ShortReal => "RESCATE",

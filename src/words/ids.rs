@@ -249,6 +249,8 @@ ids! {
     NotReadyKit = "not-ready-kit",
     NotReadyInspection = "not-ready-inspection",
     NotReadyRating = "not-ready-rating",
+    DrillSurprises = "drill-surprises",
+    DrillManikinOnly = "drill-manikin-only",
     ShortSurprise = "short-surprise",
     ShortStand = "short-stand",
     ShortReal = "short-real",

@@ -46,13 +46,8 @@ const NEVER_SAID: [&str; 33] = [
 ];
 
 fn texts(outcome: &Outcome, debrief: &Debrief, language: Language) -> Vec<String> {
-    let told = outcome.told().into_iter().flat_map(|it| it.lines);
-    let debriefed = [&debrief.well, &debrief.other, &debrief.suggested]
-        .into_iter()
-        .flatten();
-    let all = told
-        .chain(debriefed.cloned())
-        .chain(debrief.questions.iter().cloned());
+    let groups = outcome.told().into_iter().chain(debrief.told());
+    let all = groups.flat_map(|it| [vec![Phrase::of(it.heading)], it.lines].concat());
     all.map(|it| it.text(language)).collect()
 }
 

@@ -46,8 +46,8 @@ pub(crate) fn exercise() -> Exercise {
         Inject::WrongGate {},
         Inject::SecondCasualty {},
     ];
-    let at = |(index, inject)| Surprise {
-        at: Millis(20_000 + 30_000 * index),
+    let at = |(index, inject): (i32, Inject)| Surprise {
+        at: Millis(20_000 + 30_000 * i64::from(index)),
         inject,
     };
     Exercise {

@@ -172,7 +172,7 @@ fn random_incidents_measure_as_their_lines_say() {
     let (mut more, mut held, mut straight) = (0, 0, 0);
     for seed in 0..500 {
         let exercise = (seed % 3 > 0).then(exercise);
-        let mut play = Play::begin(seed, exercise, usize::from(seed % 5 == 0));
+        let mut play = Play::begin(seed, exercise, usize::from(seed % 2 == 0));
         play.at_random(60);
         let outcome = Outcome::of(&play.state);
         compare(&format!("seed {seed}"), &outcome, &slow(&play.lines));
@@ -553,11 +553,9 @@ fn any_beginning_of_a_journal_can_be_measured() {
                 outcome.prompts.stood_ms <= outcome.whole_ms,
                 "seed {seed}, {length} records"
             );
-            for group in outcome.told() {
-                assert!(
-                    !group.messages(Language::Spanish).is_empty(),
-                    "each group says something"
-                );
+            // Before anybody hangs there is no milestone; all else says at least that there is nothing.
+            for group in &outcome.told()[1..] {
+                assert!(!group.messages(Language::Spanish).is_empty());
             }
         }
     }

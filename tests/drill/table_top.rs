@@ -190,12 +190,9 @@ fn every_surprise_is_met_and_reacted_to() {
             |it| matches!(it, Event::NotWorkingReported { method, .. } if method == "winch"),
         ),
         ("silo3", 30, Inject::SelfRescueFails {}, |it| {
-            matches!(
-                it,
-                Event::ConditionReported {
-                    condition: Condition::Stuck
-                }
-            )
+            let stuck = Condition::Stuck;
+            matches!(it, Event::ConditionReported { condition } if *condition == stuck)
+                || matches!(it, Event::NotWorkingReported { method, .. } if method == "self")
         }),
         (
             "mast",
@@ -288,33 +285,35 @@ fn wind_over_its_limit_stops_a_method_and_nobody_goes_on_against_it() {
     };
     let mut stopped = 0;
     for seed in 0..12 {
-        let (_, play) = reaction(DEMO, &with("silo7", 50, wind.clone()), seed);
+        let (_, play) = reaction(DEMO, &with("mast", 150, wind.clone()), seed);
         let log = &play.state().log;
-        stopped += log
-            .iter()
-            .filter(|it| {
-                matches!(
-                    it.event,
-                    Event::StopCalled {
-                        what: Stop::Wind,
-                        ..
-                    }
-                )
-            })
-            .count();
+        let stop = |it: &Record| {
+            matches!(
+                it.event,
+                Event::StopCalled {
+                    what: Stop::Wind,
+                    ..
+                }
+            )
+        };
+        stopped += u32::from(log.iter().any(|it| stop(it)));
         assert!(
             !log.iter()
                 .any(|it| matches!(it.event, Event::WentOn { .. }))
         );
-        let lift = play.played().by.as_deref() == Some("boom-lift");
-        let before = play.played().off.is_some_and(|it| it < Millis(50_000));
+        let said = log
+            .iter()
+            .find(|it| matches!(it.event, Event::WindReported { .. }));
+        let said = said.expect("somebody reads it").elapsed;
+        let run = play.played();
+        let later = run.off.is_none_or(|off| off > said);
         assert!(
-            !lift || before,
+            !later || run.by.as_deref() != Some("boom-lift"),
             "seed {seed}: the lift went on in that wind"
         );
     }
-    // Whether the lift runs at that time hangs on the seed.
-    assert!(stopped <= 12);
+    println!("stopped {stopped}");
+    assert!(stopped > 0, "no lift was at work in that wind");
 }
 
 #[test]
@@ -435,34 +434,78 @@ fn expected(scenario: &Scenario) -> LadderForecast {
     panic!("no method was begun");
 }
 
-fn share(tried: &Tried, by: Option<i64>, of: impl Fn(&Run) -> Option<Millis>) -> f64 {
-    let by = Millis(by.expect("it is expected at all"));
-    let runs = tried.runs().values();
-    let count = runs.filter(|it| of(it).is_some_and(|at| at <= by)).count();
-    count as f64 / tried.len() as f64
+/// Runs until the casualty is off the harness: what comes after costs time here and says nothing.
+fn run(table: &Table, scenario: &Scenario, seed: u64) -> Run {
+    let mut play = set_out(table, scenario, seed);
+    while play.played().off.is_none() && play.step().is_some() {}
+    play.played()
+}
+
+/// With questions answered, hazards made safe and calls made in no time, what is left is what the forecast counts: orders,
+/// ways, steps, chances, changes. One order of it is drawn apart in the forecast and broadcast after broadcast here, and
+/// forecasts made on the way may change a crew, so shares may differ by a little more than chance lets them: for 500 runs
+/// a share is within 0.087 of the truth but once in a thousand (Dvoretzky, Kiefer and Wolfowitz with Massart's constant,
+/// sqrt(ln(2 / 0.001) / 1000)); 0.10 is allowed.
+#[track_caller]
+fn agrees(position: &str) {
+    let scenario = at(position);
+    let expected = expected(&scenario);
+    let table = Table {
+        pace: Pace::ONLY_THE_PLAN,
+        // As many draws for the choice of the crew as in an incident: with fewer another crew goes.
+        depth: Depth {
+            choose_on: 300,
+            decide_on: 300,
+            value_on: 64,
+        },
+        ..rough(DEMO)
+    };
+    let runs: Vec<Run> = (1..=500).map(|seed| run(&table, &scenario, seed)).collect();
+    let share = |by: Option<i64>, of: fn(&Run) -> Option<Millis>| {
+        let by = Millis(by.expect("it is expected at all"));
+        let count = runs
+            .iter()
+            .filter(|it| of(it).is_some_and(|at| at <= by))
+            .count();
+        count as f64 / runs.len() as f64
+    };
+    let off = |it: &Run| it.off;
+    let shares = [
+        (share(expected.likely_ms, off), 0.5),
+        (share(expected.bad_day_ms, off), 0.9),
+        (share(expected.contact_ms, |it| it.contact), 0.5),
+        (
+            share(Some(PLAN.policy.target.0), off),
+            expected.chance.0 as f64 / 1e6,
+        ),
+    ];
+    println!("{position}: {shares:?}");
+    for (found, wanted) in shares {
+        assert!((found - wanted).abs() <= 0.10, "{position}: {shares:?}");
+    }
 }
 
 #[test]
-fn where_only_the_plan_takes_time_the_table_agrees_with_the_forecast() {
-    for position in ["silo3", "silo5"] {
-        let scenario = at(position);
-        let expected = expected(&scenario);
-        let table = Table {
-            pace: Pace::ONLY_THE_PLAN,
-            ..rough(DEMO)
-        };
-        let tried = try_plan(&table, &scenario, 1..=500);
-        let off = |it: &Run| it.off;
-        let half = share(&tried, expected.likely_ms, off);
-        let most = share(&tried, expected.bad_day_ms, off);
-        let contact = share(&tried, expected.contact_ms, |it| it.contact);
-        let target = share(&tried, Some(PLAN.policy.target.0), off);
-        let chance = expected.chance.0 as f64 / 1e6;
-        println!(
-            "{position}: half {half:.3} most {most:.3} contact {contact:.3} target {target:.3} for {chance:.3}; {expected:?} {:?}",
-            tried.off()
-        );
-    }
+fn the_table_agrees_with_the_forecast_where_one_winch_does_it() {
+    agrees("silo5");
+}
+
+#[test]
+fn the_table_agrees_with_the_forecast_on_a_ladder_of_four_methods() {
+    agrees("silo3");
+}
+
+#[test]
+fn questions_hazards_and_calls_make_the_table_slower_than_the_forecast_and_never_quicker() {
+    let scenario = at("silo5");
+    let quick = Table {
+        pace: Pace::ONLY_THE_PLAN,
+        ..rough(DEMO)
+    };
+    let slow = rough(DEMO);
+    let seeds = || 0..40_u64;
+    let median = |table: &Table| try_plan(table, &scenario, seeds()).off().median;
+    assert!(median(&quick) < median(&slow));
 }
 
 #[test]
