@@ -8,6 +8,7 @@ mod cues;
 mod desk;
 mod dispatch;
 mod drill;
+mod drills;
 mod drive;
 mod faults;
 mod golden;

@@ -4,6 +4,7 @@ mod calibrate;
 mod debrief;
 mod due;
 mod learn;
+mod live;
 mod played;
 mod result;
 mod scenario;

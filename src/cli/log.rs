@@ -16,7 +16,7 @@ use crate::words::{Language, seconds};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What to do with the record.
@@ -82,7 +82,7 @@ fn folders(data: &DataFolder) -> Vec<PathBuf> {
 }
 
 /// The record, and the store of it where that can be used just now.
-struct Shelf {
+pub(super) struct Shelf {
     folders: Vec<PathBuf>,
     store: Handle,
     /// Held as long as the store is open, so that no tablet begins to write meanwhile.
@@ -91,10 +91,14 @@ struct Shelf {
 
 impl Shelf {
     fn open(data: &DataFolder) -> Shelf {
-        let folder = data.folder();
+        Shelf::open_in(data, &data.folder())
+    }
+
+    /// The record that is kept in this folder, such as one below the data folder.
+    pub(super) fn open_in(data: &DataFolder, folder: &Path) -> Shelf {
         let store = folder.join("store");
         let mut shelf = Shelf {
-            folders: folders(data),
+            folders: data.journals(folder),
             store: Handle::default(),
             _lock: None,
         };
@@ -102,7 +106,7 @@ impl Shelf {
             return shelf;
         }
         // A tablet that runs has the store, and a damaged one is read by nobody: the files say it all.
-        if let Ok(lock) = DataLock::take(&folder) {
+        if let Ok(lock) = DataLock::take(folder) {
             let history = History::look(&store, &prober()).ok().flatten();
             shelf.store.set(history.map(Arc::new));
             shelf._lock = Some(lock);
@@ -110,35 +114,43 @@ impl Shelf {
         shelf
     }
 
-    fn list(&self) -> std::io::Result<Vec<Listed>> {
+    /// What is in it, the oldest first.
+    pub(super) fn list(&self) -> std::io::Result<Vec<Listed>> {
         self.store.list(&self.folders)
     }
 
+    /// One incident; where there is none of this name, that is said.
     fn read(&self, id: &str) -> std::io::Result<Option<Readback>> {
+        let found = self.find(id)?;
+        if found.is_none() {
+            say_error(&format!(
+                "there is no incident {id} in this record; `groundward log list` names those there are"
+            ));
+        }
+        Ok(found)
+    }
+
+    /// One incident, or none where there is none of this name.
+    pub(super) fn find(&self, id: &str) -> std::io::Result<Option<Readback>> {
         let read = read::read(&RealDisk, &self.folders, id);
         let Some(history) = self.store.get() else {
-            return found(read, id);
+            return found(read);
         };
         // A whole file that ends as the index says needs no copies, and they may be a million.
         let is_known = |it: &Readback| {
             it.problems.is_empty() && history.head(id).as_deref() == Some(it.head.as_str())
         };
         if read.as_ref().is_ok_and(is_known) || history.open_events(&prober()).is_err() {
-            return found(read, id);
+            return found(read);
         }
-        found(history.read(&self.folders, id), id)
+        found(history.read(&self.folders, id))
     }
 }
 
-fn found(read: std::io::Result<Readback>, id: &str) -> std::io::Result<Option<Readback>> {
+fn found(read: std::io::Result<Readback>) -> std::io::Result<Option<Readback>> {
     match read {
         Ok(readback) => Ok(Some(readback)),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            say_error(&format!(
-                "there is no incident {id} in this record; `groundward log list` names those there are"
-            ));
-            Ok(None)
-        }
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
         Err(error) => Err(error),
     }
 }
@@ -231,7 +243,7 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
 }
 
 /// Prints notes and problems; the answer is the exit code.
-fn report(readback: &Readback, out: &mut impl Write) -> std::io::Result<u8> {
+pub(super) fn report(readback: &Readback, out: &mut impl Write) -> std::io::Result<u8> {
     for torn in readback.torn() {
         writeln!(out, "note: {torn}")?;
     }

@@ -7,6 +7,11 @@ mod amend;
 mod cards;
 pub mod check;
 pub mod drawings;
+mod drills;
+mod drills_calibrate;
+mod drills_learn;
+mod drills_scenarios;
+mod drills_table;
 mod explain;
 pub mod fit;
 mod log;
@@ -52,6 +57,9 @@ enum Command {
     Fit(fit::Options),
     /// Say of every position whether it can be rescued from today, how long it takes, and what would help most.
     Ready(ready::Options),
+    /// Say what drills taught and what is due, and play one at a table.
+    #[command(subcommand)]
+    Drills(drills::DrillsCommand),
     /// List everything that a check can find, or explain one finding.
     Findings {
         /// Which one, e.g. `bare-number`.
@@ -78,6 +86,9 @@ enum Command {
         folder: PathBuf,
     },
 }
+
+/// The last plan that was fit, kept beside the record.
+const LAST_FIT: &str = "last-fit-plan.toml";
 
 /// How a command says what it found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -149,6 +160,7 @@ pub fn main() -> u8 {
         Command::Cards(options) => cards::cards(&options),
         Command::Fit(options) => fit::run(&options),
         Command::Ready(options) => ready::run(&options),
+        Command::Drills(command) => drills::drills(&command),
         Command::Findings { id, format } => explain::findings(id.as_deref(), format),
         Command::Schema { format } => explain::schema(format),
         Command::Log(command) => log::log(&command),

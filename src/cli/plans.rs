@@ -1,6 +1,6 @@
 //! Finds the plan a command is about: a file, or the invented site that is built in.
 
-use super::{Format, check, say_error};
+use super::{Format, LAST_FIT, check, say_error};
 use crate::clock::Clock;
 use crate::plan;
 use clap::{Args, ValueEnum};
@@ -24,6 +24,18 @@ pub(super) struct PlanArgument {
 #[group(required = false, multiple = false)]
 pub(super) struct OptionalPlan {
     /// Plan file; without one the last plan that was fit is used, and without that the generic steps.
+    #[arg(value_name = "PLAN")]
+    file: Option<PathBuf>,
+    /// Use an invented site that is built in.
+    #[arg(long, value_enum, num_args = 0..=1, require_equals = true, value_name = "SITE", default_missing_value = "grain-terminal")]
+    demo: Option<Demo>,
+}
+
+/// Which plan, where that of the tablet will do.
+#[derive(Clone, Debug, Args)]
+#[group(required = false, multiple = false)]
+pub(super) struct KnownPlan {
+    /// Plan file; without one the last plan that was fit on this tablet.
     #[arg(value_name = "PLAN")]
     file: Option<PathBuf>,
     /// Use an invented site that is built in.
@@ -63,6 +75,29 @@ impl PlanArgument {
         optional
             .bytes()
             .and_then(|plan| plan.ok_or_else(|| "name a plan file, or use --demo".to_owned()))
+    }
+}
+
+impl KnownPlan {
+    /// Its file, where it is one; `folder` is that of the tablet's data.
+    pub(super) fn file(&self, folder: &Path) -> Option<PathBuf> {
+        match (self.demo, &self.file) {
+            (Some(_), _) => None,
+            (None, Some(file)) => Some(file.clone()),
+            (None, None) => Some(folder.join(LAST_FIT)),
+        }
+    }
+
+    /// The plan, or a sentence why it cannot be read.
+    pub(super) fn bytes(&self, folder: &Path) -> Result<Named, String> {
+        match (self.demo, self.file(folder)) {
+            (Some(demo), _) => Ok(demo.named()),
+            (None, Some(file)) if self.file.is_some() || file.exists() => read(&file),
+            (None, _) => Err(format!(
+                "no plan was used yet with the record in {}; name a plan file, or use --demo",
+                folder.display()
+            )),
+        }
     }
 }
 

@@ -58,7 +58,8 @@ pub(super) struct Options {
     language: Language,
 }
 
-fn language(text: &str) -> Result<Language, String> {
+/// A language asked for by its tag.
+pub(super) fn language(text: &str) -> Result<Language, String> {
     let mut all = Language::ALL_SPOKEN.into_iter();
     all.find(|it| it.tag() == text)
         .ok_or_else(|| "the languages are en and es".to_owned())
@@ -153,7 +154,7 @@ fn ready(options: &Options) -> Result<u8, String> {
 }
 
 /// The id of somebody asked for by id or name.
-fn person(plan: &Plan, asked: &str) -> Result<String, String> {
+pub(super) fn person(plan: &Plan, asked: &str) -> Result<String, String> {
     let found = plan
         .responders
         .iter()
@@ -168,7 +169,7 @@ fn person(plan: &Plan, asked: &str) -> Result<String, String> {
 }
 
 /// The id of a position asked for by id or name.
-fn position(plan: &Plan, asked: &str) -> Result<String, String> {
+pub(super) fn position(plan: &Plan, asked: &str) -> Result<String, String> {
     let found = plan
         .positions
         .iter()
@@ -217,7 +218,8 @@ fn worst_first(looks: &[Look]) -> Vec<&Look> {
     order
 }
 
-fn word(grade: Grade) -> &'static str {
+/// The word for a grade in English.
+pub(super) fn word(grade: Grade) -> &'static str {
     match grade {
         Grade::Ready => "ready",
         Grade::Slow => "slow",
@@ -226,7 +228,7 @@ fn word(grade: Grade) -> &'static str {
 }
 
 /// A share in whole numbers out of a hundred.
-fn in_hundred(share: Ratio) -> String {
+pub(super) fn in_hundred(share: Ratio) -> String {
     format!("{} in 100", share.0.saturating_add(5_000) / 10_000)
 }
 

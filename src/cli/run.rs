@@ -2,7 +2,7 @@
 
 use super::drawings;
 use super::plans::{Named, OptionalPlan};
-use super::{DataFolder, say_error};
+use super::{DataFolder, LAST_FIT, say_error};
 use crate::awake::Awake;
 use crate::clock::Clock;
 use crate::compute::Compute;
@@ -72,8 +72,6 @@ fn size(text: &str) -> Result<(u32, u32), String> {
     }
 }
 
-/// The last plan that was fit, kept beside the record.
-const LAST_FIT: &str = "last-fit-plan.toml";
 /// At most this many of the newest incidents are looked at for one that is still running.
 const RUNNING_LOOKED_AT_MAX: usize = 20;
 

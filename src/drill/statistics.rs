@@ -211,7 +211,11 @@ fn between_ordered(sorted: &[Millis]) -> Option<Between> {
     }
     chance *= 0.5_f64.powi(i32::try_from(all - halvings).unwrap_or(i32::MAX));
     // With an odd number of them two counts are in the middle.
-    let mut covered = if all % 2 == 0 { chance } else { 2.0 * chance };
+    let mut covered = if all.is_multiple_of(2) {
+        chance
+    } else {
+        2.0 * chance
+    };
     let mut rank = half;
     while covered < share(COVERAGE) && rank > 1 {
         chance *= rank as f64 / (all - rank + 1) as f64;

@@ -363,7 +363,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::SheetDrillPlace => "Where is the drill?",
         Id::SheetDrillScenario => "Which scenario?",
         Id::DrillTitle => "Prepare a drill",
-        Id::DrillStopWord => "Stop word: REAL, REAL, REAL. Hold DANGER.",
+        Id::DrillStopWord => "The stop word: REAL, REAL, REAL. Hold DANGER.",
         Id::DrillBeginSub => "touch and hold",
         Id::DrillWho => "Who hangs",
         Id::DrillManikin => "A manikin",

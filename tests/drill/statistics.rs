@@ -47,8 +47,8 @@ fn leaving_out_what_was_broken_off_would_give_a_shorter_median() {
     let (kept, dropped) = (summary(&spans).median, summary(&ended).median);
     assert_eq!((kept, dropped), (Some(Millis(23)), Some(Millis(10))));
 
-    // Drills of which the slow ones are broken off at 5 min: with true times drawn evenly from 2 to 8 min, half of them take 5 min
-    // or longer. So the median is 5 min, and that of those that ended is 3.5 min.
+    // Drills of which the slow ones are broken off after 5 min: with true times drawn evenly from 2 to 8 min, half of them take
+    // 5 min or longer. So the median is 5 min, and that of those that ended is 3.5 min.
     let mut chance = Chance(7);
     let spans: Vec<Span> = (0..400)
         .map(|_| {

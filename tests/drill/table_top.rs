@@ -312,7 +312,6 @@ fn wind_over_its_limit_stops_a_method_and_nobody_goes_on_against_it() {
             "seed {seed}: the lift went on in that wind"
         );
     }
-    println!("stopped {stopped}");
     assert!(stopped > 0, "no lift was at work in that wind");
 }
 
@@ -442,17 +441,16 @@ fn run(table: &Table, scenario: &Scenario, seed: u64) -> Run {
 }
 
 /// With questions answered, hazards made safe and calls made in no time, what is left is what the forecast counts: orders,
-/// ways, steps, chances, changes. One order of it is drawn apart in the forecast and broadcast after broadcast here, and
-/// forecasts made on the way may change a crew, so shares may differ by a little more than chance lets them: for 500 runs
-/// a share is within 0.087 of the truth but once in a thousand (Dvoretzky, Kiefer and Wolfowitz with Massart's constant,
-/// sqrt(ln(2 / 0.001) / 1000)); 0.10 is allowed.
+/// ways, steps, chances, changes. The forecast passes all orders on in one time, the table broadcast after broadcast, and
+/// forecasts made on the way may change a crew; 0.03 is allowed for that. The rest is chance: a share of n runs is within
+/// sqrt(ln(2 / 0.001) / 2n) of the truth but once in a thousand (Dvoretzky, Kiefer and Wolfowitz; Massart 1990; from memory).
 #[track_caller]
-fn agrees(position: &str) {
+fn agrees(position: &str, seeds: u64) {
     let scenario = at(position);
     let expected = expected(&scenario);
     let table = Table {
         pace: Pace::ONLY_THE_PLAN,
-        // As many draws for the choice of the crew as in an incident: with fewer another crew goes.
+        // Enough draws to decide on: with much fewer than in an incident another crew goes, and methods are left too early.
         depth: Depth {
             choose_on: 300,
             decide_on: 300,
@@ -460,7 +458,9 @@ fn agrees(position: &str) {
         },
         ..rough(DEMO)
     };
-    let runs: Vec<Run> = (1..=500).map(|seed| run(&table, &scenario, seed)).collect();
+    let runs: Vec<Run> = (1..=seeds)
+        .map(|seed| run(&table, &scenario, seed))
+        .collect();
     let share = |by: Option<i64>, of: fn(&Run) -> Option<Millis>| {
         let by = Millis(by.expect("it is expected at all"));
         let count = runs
@@ -479,20 +479,23 @@ fn agrees(position: &str) {
             expected.chance.0 as f64 / 1e6,
         ),
     ];
-    println!("{position}: {shares:?}");
+    let by_chance = (2_000_f64.ln() / (2.0 * runs.len() as f64)).sqrt();
     for (found, wanted) in shares {
-        assert!((found - wanted).abs() <= 0.10, "{position}: {shares:?}");
+        assert!(
+            (found - wanted).abs() <= by_chance + 0.03,
+            "{position}: {shares:?}"
+        );
     }
 }
 
 #[test]
 fn the_table_agrees_with_the_forecast_where_one_winch_does_it() {
-    agrees("silo5");
+    agrees("silo5", 500);
 }
 
 #[test]
 fn the_table_agrees_with_the_forecast_on_a_ladder_of_four_methods() {
-    agrees("silo3");
+    agrees("silo3", 250);
 }
 
 #[test]

@@ -56,6 +56,7 @@ tests! {
     records = "records",
     kept = "kept",
     script = "script",
+    scenario = "scenario",
     stored = "stored",
     drawing = "drawing",
     quantity = "quantity",

@@ -20,6 +20,9 @@ pub mod incident;
 #[path = "../../../src/cue.rs"]
 pub mod cue;
 
+#[path = "../../../src/drill/mod.rs"]
+pub mod drill;
+
 #[path = "../../../src/review/mod.rs"]
 pub mod review;
 
