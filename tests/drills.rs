@@ -208,9 +208,7 @@ fn the_same_seed_plays_the_same_drill_and_says_it_line_by_line() {
     let (code, out, error) = groundward(&[&play[..], &["--seed", "5"]].concat());
     assert_eq!((code, error.as_str()), (0, ""));
     let mut rest = out.as_str();
-    let told = array(&one, "lines")
-        .iter()
-        .filter(|it| it["inner"] == false);
+    let told = array(&one, "lines").iter().filter(|it| it["aloud"] == true);
     for line in told {
         let line = line["text"].as_str().expect("a sentence");
         let at = rest.find(line);
@@ -484,9 +482,14 @@ fn too_few_drills_propose_nothing_and_write_nothing() {
 fn what_is_due_is_found_before_it_is_forgotten() {
     let data = record(DEMO, "silo3", 1, false);
     let folder = text(data.path());
+    let edit = Edit::set("policy.drill_every", "180 d");
+    let edited = plan::edit_on("plan.toml", DEMO, &[edit], crate::support::day());
+    let plan = data.path().join("plan.toml");
+    fs::write(&plan, edited.expect("it suits the plan").text).expect("it can be written");
+    let plan = text(&plan);
     let due = |day: &str| {
         json(&[
-            "drills", "due", "--demo", "--data", folder, "--on", day, "--strict",
+            "drills", "due", plan, "--data", folder, "--on", day, "--strict",
         ])
     };
     let at = |said: &Value, id: &str| {
@@ -496,7 +499,7 @@ fn what_is_due_is_found_before_it_is_forgotten() {
     let (code, soon) = due("2026-10-02");
     assert_eq!(code, 1, "nobody drilled elsewhere on this tablet");
     assert_eq!(at(&soon, "silo3"), None, "it was drilled yesterday");
-    // 180 days after 2026-10-01 is 2027-03-30; the interval is the default of the plan's policy.
+    // 180 days after 2026-10-01 is 2027-03-30.
     assert_eq!(at(&due("2027-03-30").1, "silo3"), None);
     let late = at(&due("2027-04-02").1, "silo3").expect("it is due");
     assert_eq!(
@@ -510,7 +513,7 @@ fn what_is_due_is_found_before_it_is_forgotten() {
     let (_, without) = json(&[
         "drills",
         "due",
-        "--demo",
+        plan,
         "--data",
         text(tempdir().expect("a folder").path()),
         "--on",

@@ -11,13 +11,13 @@ use super::ready::{in_hundred, language, person};
 use super::{Format, print};
 use crate::clock::Clock;
 use crate::drill::{Debrief, Outcome, Quarters, Run, Scenario, Table, TableTop, Tried, try_once};
-use crate::incident::{Moment, Record, State};
+use crate::incident::{Event, Moment, Record, State};
 use crate::journal::chain::sha256_hex;
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::writer::Writer;
 use crate::plan::Plan;
-use crate::review;
+use crate::review::{self, Line};
 use crate::signal::Entry;
 use crate::units::Millis;
 use crate::words::Language;
@@ -127,9 +127,14 @@ fn once(
     let outcome = Outcome::of(&state);
     let debrief = Debrief::of(&outcome);
     let lines = review::lines(&records, options.language);
+    let lines: Vec<(&Line, bool)> = lines
+        .iter()
+        .zip(&records)
+        .map(|(line, record)| (line, !line.inner && is_told(&record.event)))
+        .collect();
     if options.format == Format::Json {
-        let lines = lines.iter().map(|it| {
-            json!({ "seq": it.seq, "elapsed": it.elapsed, "who": it.who, "text": it.text, "inner": it.inner })
+        let lines = lines.iter().map(|(it, aloud)| {
+            json!({ "seq": it.seq, "elapsed": it.elapsed, "who": it.who, "text": it.text, "aloud": aloud })
         });
         return Ok(print_json(&json!({
             "format": 1,
@@ -147,11 +152,8 @@ fn once(
         })));
     }
     let mut printed = print(&opening(&fit.plan, scenario, seed, options.language));
-    for line in lines.iter().filter(|it| !it.inner) {
-        printed = printed.max(print(&format!(
-            "{:>8}  {:<12}  {}\n",
-            line.elapsed, line.who, line.text
-        )));
+    for (line, _) in lines.iter().filter(|(_, aloud)| *aloud) {
+        printed = printed.max(print(&format!("{:>8}  {}\n", line.elapsed, line.text)));
         std::thread::sleep(Duration::from_millis(options.pace));
     }
     let mut end = told(&outcome, &debrief, options.language);
@@ -162,6 +164,11 @@ fn once(
     }
     end.push_str(CAUTION);
     Ok(printed.max(print(&end)))
+}
+
+/// What only concerns the computation is not read aloud.
+fn is_told(event: &Event) -> bool {
+    !matches!(event, Event::ForecastAdopted { .. })
 }
 
 const CAUTION: &str = "\nNobody climbed: times and chances are the plan's own and those assumed for the crew. No time in suspension is safe.\n";
