@@ -3,13 +3,14 @@
 //! The engine never waits for any of it: until an answer comes the last numbers stand, and one made for something else
 //! by then is refused there.
 
-use crate::drill::{Debrief, Outcome};
+use crate::drill::{Debrief, Lesson, Outcome, Played, Span};
 use crate::history::{Handle, Listed, records};
 use crate::incident::{Record, State};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
 use crate::review;
 use crate::signal::{Input, LogEntry, LogRow};
+use crate::units::Millis;
 use crate::words::{Id, Language, Message, date_and_time, label};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -221,7 +222,23 @@ pub fn entry(listed: &Listed, language: Language) -> LogEntry {
         hung: digest.hung(),
         intact: listed.intact,
         filled: listed.filled > 0,
+        drilled: drilled(listed).map(Box::new),
     }
+}
+
+/// What the list itself knows of a drill that came to its end: enough to say what is due.
+fn drilled(listed: &Listed) -> Option<Lesson> {
+    let digest = &listed.digest;
+    let first = digest.casualties.first().filter(|_| digest.drill)?;
+    Some(Lesson {
+        incident: listed.incident.clone(),
+        played: Played::Drill,
+        started_ms: digest.started_ms,
+        offset_min: digest.offset_min,
+        position: Some(first.position.clone()?),
+        off: Some(Span::ended(Millis(first.off_ms?))),
+        ..Lesson::default()
+    })
 }
 
 /// All incidents, the newest first.

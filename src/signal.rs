@@ -4,6 +4,7 @@
 //! screen gets immutable snapshots through a slot that holds only the newest. Ready for the screens.
 
 use crate::cue::Cue;
+use crate::drill::Lesson;
 use crate::incident::{Act, Exercise, Facts, OtherWork, Pick, PlanApproval, PlanStanding};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Shift, Standing, WhatIfs};
@@ -374,6 +375,8 @@ pub struct LogEntry {
     pub intact: bool,
     /// True where records that the file lost came from the store's copy.
     pub filled: bool,
+    /// Where and when this was a drill that brought the casualty off the harness.
+    pub drilled: Option<Box<Lesson>>,
 }
 
 /// One line of an incident in the log.
@@ -465,6 +468,8 @@ pub struct Snapshot {
     pub head: Option<String>,
     /// Notices, the gravest first.
     pub notices: Vec<Notice>,
+    /// How many positions have not been drilled for longer than the policy allows.
+    pub drills_due: usize,
     /// The log, newest first, once read.
     pub log: Arc<Vec<LogEntry>>,
     /// The incident opened in the log.

@@ -473,7 +473,7 @@ fn too_few_drills_propose_nothing_and_write_nothing() {
         text(&to),
     ]);
     assert_eq!((code, error.as_str()), (0, ""));
-    assert!(out.contains("not enough drills yet"), "{out}");
+    assert!(out.contains("Not enough drills yet: 5 are needed"), "{out}");
     assert!(out.contains("Nothing is proposed"), "{out}");
     assert!(!to.exists());
 }

@@ -210,8 +210,8 @@ impl Drill {
         }
         self.turn_to(last);
         let last = self.twin.label_beginning(last);
-        // What needs holding shows it by what it does: a short touch on it does nothing.
-        self.touch_until(&last, true, done);
+        // What needs holding shows it by what it does: a short touch on it does nothing. A held DANGER is the stop word.
+        self.touch_until(&last, !last.starts_with("DANGER"), done);
         self.twin.press(&last);
     }
 

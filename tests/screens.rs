@@ -123,6 +123,7 @@ impl Tablet {
             hung: Some("6:58".to_owned()),
             intact,
             filled: !intact,
+            drilled: None,
         };
         match effect {
             Effect::ReadLog => {

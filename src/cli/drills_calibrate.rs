@@ -138,8 +138,7 @@ fn changed(fit: &Fit, chosen: &[&Measured], today: NaiveDate) -> Result<Changed,
 
 /// What the plan says of where its times come from.
 fn evidence(measured: &Measured) -> String {
-    let drills = measured.drills.len();
-    format!("{drills} drills, {}", days(measured))
+    format!("{}, {}", counted(measured.drills.len()), days(measured))
 }
 
 /// The days of the first and the last drill.
@@ -187,9 +186,41 @@ fn points(it: &ThreePoint) -> String {
     )
 }
 
+/// A number of drills, e.g. `7 drills`.
+fn counted(drills: usize) -> String {
+    match drills {
+        1 => "1 drill".to_owned(),
+        many => format!("{many} drills"),
+    }
+}
+
+/// What was measured, in one line.
+fn measured(it: &Measured) -> String {
+    let broken = match it.measured.broken_off {
+        0 => String::new(),
+        some => format!(", {some} broken off"),
+    };
+    let between = it.measured.median_between.as_ref();
+    format!(
+        "half within {}, which is {}; {} in {}, {}{broken}",
+        time(it.measured.median),
+        between.map_or_else(|| "not known closer".to_owned(), limits),
+        match it.measured.count {
+            1 => "1 time".to_owned(),
+            many => format!("{many} times"),
+        },
+        counted(it.drills.len()),
+        days(it)
+    )
+}
+
+/// What is proposed in full, then the rest in a line each.
 fn text(plan: &Plan, all: &[Measured]) -> String {
     let mut out = String::new();
     for it in all {
+        let Verdict::Differs(new) = &it.verdict else {
+            continue;
+        };
         // Writing to a string cannot fail.
         let _ = writeln!(out, "\n{}", name(plan, &it.figure));
         let _ = writeln!(
@@ -198,34 +229,28 @@ fn text(plan: &Plan, all: &[Measured]) -> String {
             points(&it.planned),
             clock(it.planned_median)
         );
-        let broken = match it.measured.broken_off {
-            0 => String::new(),
-            some => format!(", {some} broken off"),
-        };
-        let _ = write!(
-            out,
-            "  measured  {} in {} drills, {}{broken}",
-            it.measured.count,
-            it.drills.len(),
-            days(it)
-        );
-        if it.verdict != Verdict::TooFew {
-            let _ = write!(out, "; half within {}", time(it.measured.median));
-            let between = it.measured.median_between.as_ref();
-            let between = between.map(|it| format!(", which is {}", limits(it)));
-            out.push_str(&between.unwrap_or_default());
-        }
-        let verdict = match &it.verdict {
-            Verdict::TooFew => format!(
-                "not enough drills yet: {} are needed",
-                plan.policy.drills_enough
-            ),
-            Verdict::NotReached => "too many were broken off to say".to_owned(),
-            Verdict::Agrees(_) => "the plan agrees: nothing is proposed".to_owned(),
-            Verdict::Differs(new) => format!("proposed  {}", points(new)),
-        };
-        let _ = writeln!(out, "\n  {verdict}");
+        let _ = writeln!(out, "  measured  {}", measured(it));
+        let _ = writeln!(out, "  proposed  {}", points(new));
     }
+    let mut list = |heading: &str, of: fn(&Verdict) -> bool, line: &dyn Fn(&Measured) -> String| {
+        let mut found = all.iter().filter(|it| of(&it.verdict)).peekable();
+        if found.peek().is_some() {
+            let _ = writeln!(out, "\n{heading}");
+        }
+        for it in found {
+            let _ = writeln!(out, "  {}: {}", name(plan, &it.figure), line(it));
+        }
+    };
+    let agrees = |it: &Verdict| matches!(it, Verdict::Agrees(_));
+    list("The plan agrees", agrees, &measured);
+    let open = |it: &Verdict| *it == Verdict::NotReached;
+    list("Too many were broken off to say", open, &measured);
+    let heading = format!(
+        "Not enough drills yet: {} are needed",
+        plan.policy.drills_enough
+    );
+    let few = |it: &Verdict| *it == Verdict::TooFew;
+    list(&heading, few, &|it: &Measured| counted(it.drills.len()));
     out
 }
 

@@ -205,7 +205,7 @@ fn text(plan: &Plan, all: &[Learned], enough: u32) -> String {
     let mut out = String::new();
     let names: Vec<String> = all.iter().map(|it| subject(plan, it)).collect();
     let widest = names.iter().map(|it| it.chars().count()).max();
-    let widest = widest.unwrap_or(0).clamp(20, 48);
+    let widest = widest.unwrap_or(0).clamp(20, 64);
     let mut last: Option<&Whose> = None;
     for (it, name) in all.iter().zip(&names) {
         if last != Some(&it.whose) {

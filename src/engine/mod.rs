@@ -13,6 +13,7 @@ mod saving;
 pub use run::{Edges, run};
 
 use crate::cue::{Cue, cues};
+use crate::drill;
 use crate::incident::{
     Act, Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted,
     decide, next_wakeup,
@@ -39,6 +40,7 @@ pub struct Engine {
     drill: bool,
     prepared: Arc<Prepared>,
     scenarios: Arc<Vec<Prepared>>,
+    drills_due: usize,
     kept: Kept,
     kept_is_known: bool,
     saving: Saving,
@@ -74,6 +76,7 @@ impl Engine {
             drill,
             prepared: Arc::default(),
             scenarios: Arc::default(),
+            drills_due: 0,
             kept: Kept::default(),
             kept_is_known: false,
             saving: Saving::default(),
@@ -129,7 +132,10 @@ impl Engine {
             true => Vec::new(),
             false => {
                 self.draw_scenarios(now);
-                self.look(now.day(), true)
+                // What is due follows from the drills in the record.
+                let mut effects = self.look(now.day(), true);
+                effects.push(Effect::ReadLog);
+                effects
             }
         }
     }
@@ -219,10 +225,25 @@ impl Engine {
         effects
     }
 
+    /// Counts the positions that are due for a drill, by the plan and by the drills in the record.
+    fn count_due(&mut self, today: NaiveDate) {
+        let lessons = self
+            .log
+            .iter()
+            .filter_map(|it| it.drilled.as_deref().cloned());
+        let lessons: Vec<_> = lessons.collect();
+        let due = drill::due(&self.plan.in_use.plan, &lessons, today);
+        let positions = due
+            .iter()
+            .filter(|it| matches!(it.what, drill::Undrilled::Position(_)));
+        self.drills_due = positions.count();
+    }
+
     /// Draws the times of the scenarios anew, so that nobody knows them from the drill before.
     fn draw_scenarios(&mut self, now: &Moment) {
         let drawn = prepared::scenarios(&self.plan.in_use.plan, seed(now));
         self.scenarios = Arc::new(drawn);
+        self.count_due(now.day());
     }
 
     fn take(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
@@ -287,6 +308,7 @@ impl Engine {
             }
             Input::Log(log) => {
                 self.log = Arc::new(log);
+                self.count_due(now.day());
                 Vec::new()
             }
             Input::LogRows(rows) => {
@@ -591,6 +613,7 @@ impl Engine {
                 Wanted::Leave => {
                     self.state = State::default();
                     (self.saving, self.resumed) = (Saving::default(), false);
+                    effects.push(Effect::ReadLog);
                 }
             }
         }
@@ -695,6 +718,7 @@ impl Engine {
             notices: self.notices(now),
             log: self.log.clone(),
             log_rows: self.log_rows.clone(),
+            drills_due: self.drills_due,
         }
     }
 }

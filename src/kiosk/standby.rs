@@ -46,6 +46,10 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     if plan.site.invented {
         line = format!("{} · {line}", sight.label(Id::InventedSite));
     }
+    if snapshot.drills_due > 0 && snapshot.plan.standing != PlanStanding::None {
+        let due = snapshot.drills_due.to_string();
+        line = format!("{line} · {}", sight.with(Id::DrillsDue, [&due]));
+    }
     view.plan_line = line.into();
     view.positions = match snapshot.plan.standing {
         // The generic plan's position is no place of this site: the large touch says all there is to say.

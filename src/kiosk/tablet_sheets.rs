@@ -105,7 +105,10 @@ pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
     let drill = Entry::new(
         Next::Drill,
         sight.label(Id::DrillTile),
-        sight.label(Id::DrillTileSub),
+        match sight.snapshot.drills_due {
+            0 => sight.label(Id::DrillTileSub),
+            due => sight.with(Id::DrillsDue, [&due.to_string()]),
+        },
     );
     let mut entries = vec![
         drill,

@@ -249,6 +249,7 @@ ids! {
     NotReadyKit = "not-ready-kit",
     NotReadyInspection = "not-ready-inspection",
     NotReadyRating = "not-ready-rating",
+    DrillsDue = "drills-due",
     DrillSurprises = "drill-surprises",
     DrillManikinOnly = "drill-manikin-only",
     ShortSurprise = "short-surprise",

@@ -2,10 +2,11 @@
 
 use crate::desk::Desk;
 use groundward::cue::Cue;
+use groundward::drill::{Lesson, Span, Undrilled, due};
 use groundward::incident::{
     Act, Condition, Event, Exercise, Hanging, Inject, OtherWork, Report, Surprise, Whereabouts,
 };
-use groundward::signal::{Effect, Prepare, Prepared, Tap};
+use groundward::signal::{Effect, Input, LogEntry, Prepare, Prepared, Tap};
 use groundward::units::Millis;
 use proptest::prelude::*;
 
@@ -312,6 +313,50 @@ fn surprises_come_to_whoever_controls_the_drill_one_after_the_other_and_are_writ
         assert_eq!(kinds.iter().filter(|it| *it == kind).count(), 1);
     }
     desk.assert_replays();
+}
+
+/// A position is due until a drill there brought somebody down, and a drill elsewhere or broken off makes no difference.
+#[test]
+fn standby_counts_the_positions_that_are_due() {
+    let old =
+        groundward::plan::DEMO.replacen("drill_every = \"3650 d\"", "drill_every = \"30 d\"", 1);
+    let mut desk = Desk::with(&old);
+    let drilled = |position: &str, ended| LogEntry {
+        incident: format!("{position}-{ended}"),
+        when: String::new(),
+        place: String::new(),
+        drill: true,
+        closed: true,
+        hung: None,
+        intact: true,
+        filled: false,
+        drilled: Some(Box::new(Lesson {
+            incident: format!("{position}-{ended}"),
+            started_ms: desk.now.wall_ms - 86_400_000,
+            position: Some(position.to_owned()),
+            off: Some(match ended {
+                true => Span::ended(Millis(300_000)),
+                false => Span::broken_off(Millis(300_000)),
+            }),
+            ..Lesson::default()
+        })),
+    };
+    let plan = groundward::plan::fit("plan.toml", &old).expect("it is fit");
+    let overdue = due(&plan, &[], desk.now.day());
+    let position = overdue.iter().find_map(|it| match &it.what {
+        Undrilled::Position(id) => Some(id.as_str()),
+        Undrilled::Qualified { .. } => None,
+    });
+    let position = position.expect("a position is due");
+    let [done, broken] = [drilled(position, true), drilled(position, false)];
+    desk.engine.new_day(&desk.now);
+    let count = |desk: &Desk| desk.engine.snapshot(&desk.now).drills_due;
+    let before = count(&desk);
+    assert!(before > 1, "{before}");
+    desk.take(Input::Log(vec![broken.clone()]));
+    assert_eq!(count(&desk), before);
+    desk.take(Input::Log(vec![broken, done.clone(), done]));
+    assert_eq!(count(&desk), before - 1);
 }
 
 proptest! {

@@ -15,8 +15,8 @@ pub(super) fn walk(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
     tablet.activate("A living person");
     at(tablet, "drill guards");
     tablet.activate("Second line, independent of the first");
-    tablet.activate("They can stand whenever they want to");
-    tablet.activate("Somebody watches them and does nothing else");
+    tablet.activate("They can stand at any time");
+    tablet.activate("A watcher with no other task");
     at(tablet, "drill watcher");
     tablet.activate("Bram");
     tablet.activate("Longest hang");
@@ -59,7 +59,7 @@ pub(super) fn play(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
     walk(tablet, &mut |_, _| ());
     tablet.activate("Tablet");
     tablet.activate("Drill");
-    tablet.activate("BEGIN THIS DRILL");
+    tablet.activate("BEGIN");
     tablet.pass(5_000);
     tablet.activate("It is safe");
     tablet.desk.act(Act::Report(Condition::Talking));
