@@ -141,18 +141,24 @@ impl Gathered {
         let listed = shelf.list().map_err(|error| unreadable(&folder, &error))?;
         let mut all = Gathered::default();
         for it in listed {
+            let id = &it.incident;
+            let altered = || {
+                format!("{id} is left out: it was altered; `groundward log verify {id}` says where")
+            };
+            // Of what was altered nobody can say which site it was.
+            if !it.intact {
+                all.left_out.push(altered());
+                continue;
+            }
             if it.digest.site != site {
                 all.elsewhere += 1;
                 continue;
             }
-            let id = &it.incident;
             match shelf.find(id) {
                 Ok(Some(readback)) if readback.problems.is_empty() => {
                     all.lessons.extend(Lesson::of(&state(&readback)));
                 }
-                Ok(Some(_)) => all.left_out.push(format!(
-                    "{id} is left out: it was altered; `groundward log verify {id}` says where"
-                )),
+                Ok(Some(_)) => all.left_out.push(altered()),
                 Ok(None) => {}
                 Err(error) => {
                     let why = format!("{id} is left out: it cannot be read: {error}");

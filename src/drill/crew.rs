@@ -487,7 +487,7 @@ impl Crew {
         let last = showing.len().saturating_sub(1);
         Some(
             showing
-                .get((chosen as usize).min(last))
+                .get(crate::readiness::index(chosen).min(last))
                 .copied()
                 .unwrap_or(release),
         )

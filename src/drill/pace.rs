@@ -6,7 +6,7 @@
 
 use crate::incident::{Facts, Order};
 use crate::plan::{Policy, ThreePoint, link_time, link_times};
-use crate::readiness::{Passing, Spread, name_of, uniform};
+use crate::readiness::{Passing, Spread, down, name_of, uniform};
 use crate::units::{Millis, Ratio};
 
 /// How long a crew takes for what no plan gives a time for. Judgements without a source: have a rescue trainer read them.
@@ -97,7 +97,7 @@ impl Luck {
 
     /// How long something takes others.
     pub(super) fn time_of_others(&self, name: &str, number: u64, time: &ThreePoint) -> Millis {
-        Millis(self.drawn(name, number, time) as i64)
+        down(self.drawn(name, number, time))
     }
 
     /// A fixed time at the pace of this crew.
@@ -106,7 +106,7 @@ impl Luck {
     }
 
     fn slowed(&self, ms: f64) -> Millis {
-        Millis((ms * self.slower) as i64)
+        down(ms * self.slower)
     }
 
     fn drawn(&self, name: &str, number: u64, time: &ThreePoint) -> f64 {
@@ -123,7 +123,7 @@ impl Luck {
         let time = self.time("orders", number, &facts.policy().order_time);
         let lost = facts.notes.iter().any(|it| it.0 == RadioLost);
         match lost {
-            true => Millis((time.0 as f64 * WITHOUT_RADIO) as i64),
+            true => down(time.0 as f64 * WITHOUT_RADIO),
             false => time,
         }
     }
@@ -138,7 +138,7 @@ impl Luck {
         let whole = self.time(&name, order.number, &times(facts, order));
         let fetch = posting.fetch_ms.unwrap_or(0).clamp(0, posting.travel_ms);
         let share = fetch as f64 / posting.travel_ms as f64;
-        (whole, Millis((whole.0 as f64 * share) as i64))
+        (whole, down(whole.0 as f64 * share))
     }
 }
 
@@ -195,7 +195,7 @@ fn leg(facts: &Facts, from: &Passing, to: &Passing) -> ThreePoint {
     let times = link_times(link, &plan.policy, forwards);
     let part = |time: Millis| match times.likely.0 {
         0 => Millis(left),
-        likely => Millis((time.0 as f64 * left as f64 / likely as f64) as i64),
+        likely => down(time.0 as f64 * left as f64 / likely as f64),
     };
     ThreePoint {
         short: part(times.short),

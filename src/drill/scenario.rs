@@ -6,7 +6,7 @@
 
 use crate::incident::{Exercise, Hanging, Inject, OtherWork, Surprise};
 use crate::plan::{Plan, Rung};
-use crate::readiness::{Light, Shift, name_of, uniform};
+use crate::readiness::{Light, Shift, down, name_of, uniform};
 use crate::units::{Millis, Quantity, Speed};
 
 /// A scenario has at most this many surprises.
@@ -160,7 +160,7 @@ fn drawn(when: When, share: f64) -> Millis {
             let span = to.saturating_sub(from).0;
             // Both ends can come, and what is said aloud is a whole second.
             let steps = span / 1_000 + 1;
-            let step = (share * steps as f64) as i64;
+            let step = down(share * steps as f64).0;
             from.saturating_add(Millis(step.clamp(0, steps - 1) * 1_000))
         }
     }

@@ -62,3 +62,4 @@ pub use staging::{Job, LadderCrew, Post, Stage, ladder_crews};
 pub use standing::{Expected, Grade, Standing, standings};
 pub use terrain::Terrain;
 pub use what_if::{Bench, Gain, Trials, WhatIfs};
+pub(crate) use whole::{down, index};

@@ -16,7 +16,7 @@ pub(super) fn rounded(time: impl Into<f64>) -> Millis {
     clippy::cast_possible_truncation,
     reason = "leaving the fraction out is meant, and the cast holds at the ends of the range"
 )]
-pub(super) fn down(time: impl Into<f64>) -> Millis {
+pub(crate) fn down(time: impl Into<f64>) -> Millis {
     Millis(time.into() as i64)
 }
 
@@ -32,7 +32,7 @@ pub(super) fn parts(share: f64) -> Ratio {
     clippy::cast_sign_loss,
     reason = "leaving the fraction out is meant, and the cast holds at the ends of the range"
 )]
-pub(super) fn index(steps: impl Into<f64>) -> usize {
+pub(crate) fn index(steps: impl Into<f64>) -> usize {
     steps.into() as usize
 }
 

@@ -142,7 +142,7 @@ pub(crate) fn slow(lines: &[String]) -> Slow {
             .map(|it| it.at)
     };
     let failed = standing.iter().rposition(|it| it.kind() == "call-failed");
-    let made = standing.iter().enumerate().filter(|(index, it)| {
+    let mut made = standing.iter().enumerate().filter(|(index, it)| {
         it.kind() == "call-confirmed" && failed.is_none_or(|failed| *index > failed)
     });
     let orders = orders(&standing);
@@ -169,7 +169,7 @@ pub(crate) fn slow(lines: &[String]) -> Slow {
             .find(|it| it.kind() == "others-stopped")
             .map(|it| it.at),
         call_passed: first(&["call-passed"]),
-        call_made: made.last().map(|(_, it)| it.at),
+        call_made: made.next_back().map(|(_, it)| it.at),
         first_orders: first(&["order-given", "task-given"]),
         casualties: casualties(&standing),
         surprises: standing
@@ -211,7 +211,7 @@ fn orders(standing: &[&Line]) -> Vec<(bool, bool, Option<i64>)> {
         let says = |it: &&&Line, what: &[&str]| what.iter().any(|r| it.body()["report"] == *r);
         let answered = reports
             .iter()
-            .any(|it| says(&it, &["heard", "on-the-way", "there"]));
+            .any(|it| says(it, &["heard", "on-the-way", "there"]));
         let heard = reports.iter().find(|it| says(it, &["heard"]));
         let from = said.map_or(order.at, |it| it.at);
         all.push((

@@ -43,7 +43,7 @@ pub(crate) const TARGETS: &[Target] = &[
     target("kept", kept::kept, 12_000),
     target("stored", stored::stored, 6_000),
     target("script", scripts::script, 12_000),
-    target("scenario", scenarios::scenario, 8_000),
+    target("scenario", scenarios::scenario, 3_000),
     target("drawing", drawings::drawing, 12_000),
     target("quantity", quantities::quantity, 4_000),
 ];
