@@ -507,7 +507,7 @@ fn what_is_due_is_found_before_it_is_forgotten() {
         (&3.into(), &"2026-10-01".into())
     );
     let people = |said: &Value| {
-        let mut rows = array(said, "due").iter();
+        let rows = array(said, "due").iter();
         rows.filter(|it| it["responder"].is_string()).count()
     };
     let (_, without) = json(&[
