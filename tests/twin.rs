@@ -170,18 +170,26 @@ impl Twin {
 
     /// Where the text with this label is: left, top, width, height.
     pub(crate) fn place_of(&self, label: &str) -> (u32, u32, u32, u32) {
+        let place = self.place_if_there(label);
+        place.unwrap_or_else(|| panic!("one text says `{label}`"))
+    }
+
+    /// The same, where there is just one such text.
+    pub(crate) fn place_if_there(&self, label: &str) -> Option<(u32, u32, u32, u32)> {
         let found: Vec<_> = ElementHandle::find_by_accessible_label(&self.app, label)
             .filter(|e| e.accessible_role() == Some(AccessibleRole::Text))
             .collect();
-        assert_eq!(found.len(), 1, "one text says `{label}`");
+        if found.len() != 1 {
+            return None;
+        }
         let (at, size) = (found[0].absolute_position(), found[0].size());
         let (left, top) = (at.x.max(0.0) as u32, at.y.max(0.0) as u32);
-        (
+        Some((
             left,
             top,
             (size.width as u32).min(self.width - left),
             size.height as u32,
-        )
+        ))
     }
 
     pub(crate) fn snapshot(&self) -> SharedPixelBuffer<Rgba8Pixel> {

@@ -160,14 +160,18 @@ impl Hand {
         loop {
             let label = label(self);
             self.show();
-            let place = self.twin.place_of(&label);
-            let apart = differ(&self.screen.picture(), &self.twin.picture(), place);
-            if apart * 50 < place.2 * place.3 {
+            // Time that went by since it was asked may have brought another prompt.
+            let place = self.twin.place_if_there(&label);
+            let apart = place.map(|it| {
+                let apart = differ(&self.screen.picture(), &self.twin.picture(), it);
+                (apart, it.2 * it.3)
+            });
+            if apart.is_some_and(|(apart, area)| apart * 50 < area) {
                 return;
             }
             assert!(
                 Instant::now() < patience,
-                "{what}: `{label}` does not stand on the screen ({apart} pixels differ); {}",
+                "{what}: `{label}` does not stand on the screen (pixels that differ, of: {apart:?}); {}",
                 self.tablet().complaints()
             );
             std::thread::sleep(Duration::from_millis(60));
