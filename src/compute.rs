@@ -3,15 +3,15 @@
 //! The engine never waits for any of it: until an answer comes the last numbers stand, and one made for something else
 //! by then is refused there.
 
-use crate::drill::{Debrief, Lesson, Outcome, Played, Span};
+use crate::drill::{Debrief, Lesson, Outcome, PartTaken, Played, Span, learned};
 use crate::history::{Handle, Listed, records};
 use crate::incident::{Record, State};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
 use crate::review;
-use crate::signal::{Input, LogEntry, LogRow};
+use crate::signal::{Input, LogEntry, LogRead, LogRow};
 use crate::units::Millis;
-use crate::words::{Id, Language, Message, date_and_time, label};
+use crate::words::{Id, Language, Message, Phrase, date_and_time, label};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -119,8 +119,19 @@ impl Compute {
     pub fn incident(&self, incident: String, language: Language) {
         let (history, folders) = (self.history.clone(), self.folders.clone());
         self.answer(move || {
-            let rows = rows(&history, &folders, &incident, language);
-            Some(Input::LogRows(rows))
+            let read = read(&history, &folders, incident, language);
+            Some(Input::LogRows(read))
+        });
+    }
+
+    /// Finds out what drills have taught about a site.
+    pub fn learn(&self, plan: Arc<Plan>) {
+        let (history, folders) = (self.history.clone(), self.folders.clone());
+        self.answer(move || {
+            let gathered = history.lessons(&folders, &plan.site.name);
+            let lessons = gathered.unwrap_or_default().lessons;
+            let enough = plan.policy.drills_enough;
+            Some(Input::Learned(learned(&lessons, Played::Drill, enough)))
         });
     }
 }
@@ -222,6 +233,7 @@ pub fn entry(listed: &Listed, language: Language) -> LogEntry {
         hung: digest.hung(),
         intact: listed.intact,
         filled: listed.filled > 0,
+        tasks: digest.tasks.clone(),
         drilled: drilled(listed).map(Box::new),
     }
 }
@@ -237,8 +249,18 @@ fn drilled(listed: &Listed) -> Option<Lesson> {
         offset_min: digest.offset_min,
         position: Some(first.position.clone()?),
         off: Some(Span::ended(Millis(first.off_ms?))),
+        parts: digest.qualified.iter().map(part).collect(),
         ..Lesson::default()
     })
+}
+
+fn part((responder, qualification): &(String, String)) -> PartTaken {
+    PartTaken {
+        responder: responder.clone(),
+        method: String::new(),
+        role: String::new(),
+        qualification: Some(qualification.clone()),
+    }
 }
 
 /// All incidents, the newest first.
@@ -247,12 +269,15 @@ fn log(history: &Handle, folders: &[PathBuf], language: Language) -> Vec<LogEntr
     all.iter().rev().map(|it| entry(it, language)).collect()
 }
 
-fn rows(history: &Handle, folders: &[PathBuf], incident: &str, language: Language) -> Vec<LogRow> {
-    let Ok(readback) = history.read(folders, incident) else {
-        return Vec::new();
+fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Language) -> LogRead {
+    let Ok(readback) = history.read(folders, &incident) else {
+        return LogRead {
+            incident,
+            ..LogRead::default()
+        };
     };
     let records = records(&readback);
-    let result = result(&records, language);
+    let (result, suggested) = result(&records, language).unwrap_or_default();
     let filled = |seq: u64| readback.filled.binary_search(&seq).is_ok();
     let lines = review::lines(&records, language).into_iter();
     let lines = lines.filter(|line| !line.inner).map(|line| LogRow {
@@ -263,23 +288,26 @@ fn rows(history: &Handle, folders: &[PathBuf], incident: &str, language: Languag
         },
         who: line.who,
     });
-    result.into_iter().chain(lines).collect()
+    LogRead {
+        incident,
+        rows: result.into_iter().chain(lines).collect(),
+        suggested,
+    }
 }
 
-/// What came of a drill, in the rows before its record: the outcome by groups, then the questions to talk about.
-fn result(records: &[Record], language: Language) -> Vec<LogRow> {
+/// What came of a drill, in the rows before its record: the outcome by groups, then the questions to talk about; and of every
+/// incident what could be done about it.
+fn result(records: &[Record], language: Language) -> Option<(Vec<LogRow>, Vec<Phrase>)> {
     let state = State::replay(records.iter().cloned());
-    let Some(opened) = state.facts.opened.as_ref() else {
-        return Vec::new();
-    };
-    if opened.exercise.is_none() && !opened.drill {
-        return Vec::new();
-    }
+    let opened = state.facts.opened.as_ref()?;
+    let is_drill = opened.exercise.is_some() || opened.drill;
     let outcome = Outcome::of(&state);
     let debrief = Debrief::of(&outcome);
     let asked = debrief.questions.iter().map(|it| it.message(language));
-    let groups = outcome.told().into_iter();
-    let groups = groups.map(|it| (it.heading, it.messages(language)));
+    let groups = outcome
+        .told()
+        .into_iter()
+        .map(|it| (it.heading, it.messages(language)));
     let groups = groups.chain([(Id::DebriefAsk, asked.collect())]);
     let row = |(heading, lines): (Id, Vec<Message>)| {
         let heading = label(heading, language);
@@ -289,5 +317,6 @@ fn result(records: &[Record], language: Language) -> Vec<LogRow> {
             who: heading.clone(),
         })
     };
-    groups.flat_map(row).collect()
+    let rows = groups.filter(|_| is_drill).flat_map(row).collect();
+    Some((rows, debrief.suggested))
 }

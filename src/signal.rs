@@ -4,12 +4,15 @@
 //! screen gets immutable snapshots through a slot that holds only the newest. Ready for the screens.
 
 use crate::cue::Cue;
-use crate::drill::Lesson;
-use crate::incident::{Act, Exercise, Facts, OtherWork, Pick, PlanApproval, PlanStanding};
+use crate::drill::{Learned, Lesson, Overdue, When};
+use crate::incident::{
+    Act, Event, Exercise, Facts, Inject, Moment, OtherWork, Owner, Pick, PlanApproval, PlanStanding,
+};
 use crate::plan::Plan;
-use crate::readiness::{Basis, Conditions, Declare, Forecast, Shift, Standing, WhatIfs};
-use crate::units::{Millimetres, Millis};
-use crate::words::{Language, Message};
+use crate::readiness::{Basis, Conditions, Declare, Forecast, Light, Shift, Standing, WhatIfs};
+use crate::review::Carried;
+use crate::units::{Millimetres, Millis, Speed};
+use crate::words::{Language, Message, Phrase};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
@@ -56,6 +59,44 @@ pub enum JournalReport {
         /// Hash of the last record.
         head: String,
     },
+    /// What was to be added after the end was not: nothing was written.
+    NotAdded {
+        /// Incident id.
+        incident: String,
+        /// Why, in a plain sentence.
+        why: String,
+    },
+}
+
+/// Something to be added to the record of an incident that has ended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Addition {
+    /// Incident id.
+    pub incident: String,
+    /// The clocks when somebody said it.
+    pub now: Moment,
+    /// Who said it: a responder id, or `tablet`.
+    pub who: String,
+    /// What.
+    pub event: Event,
+}
+
+/// What somebody says of an incident that has ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Afterwards {
+    /// This is to be done.
+    Set {
+        /// What.
+        text: Phrase,
+        /// By whom.
+        owner: Owner,
+        /// So many days from today.
+        in_days: u16,
+    },
+    /// What the record with this number set is done.
+    Done(u64),
+    /// It is not done after all.
+    Open(u64),
 }
 
 /// Something a person touched.
@@ -122,6 +163,15 @@ pub enum Tap {
     ReadPlan,
     /// Something is said about the shift.
     Declare(Declare),
+    /// Something is said of an incident that has ended.
+    Afterwards {
+        /// Incident id.
+        incident: String,
+        /// What.
+        what: Afterwards,
+    },
+    /// What drills have taught is being opened: read it.
+    ReadLessons,
     /// Work has stopped at a position whose rescue was lost.
     WorkStopped {
         /// Position id.
@@ -169,7 +219,11 @@ pub enum Input {
     /// The log was read.
     Log(Vec<LogEntry>),
     /// One incident of the log was read.
-    LogRows(Vec<LogRow>),
+    LogRows(LogRead),
+    /// What drills have taught.
+    Learned(Vec<Learned>),
+    /// The scenario files on this tablet were read.
+    Scenarios(Vec<ScenarioFile>),
     /// The plan's file was read again.
     Plan(Box<LoadedPlan>),
     /// All approvals that are kept, or why one could not be read or kept.
@@ -241,6 +295,15 @@ pub enum Effect {
     },
     /// Read the plan's file again.
     ReadPlan,
+    /// Add this to the record of an incident that has ended.
+    Add(Box<Addition>),
+    /// Find out what drills have taught.
+    Learn {
+        /// With this plan.
+        plan: Arc<Plan>,
+    },
+    /// Read the scenario files.
+    ReadScenarios,
     /// Keep this approval.
     KeepApproval(PlanApproval),
 }
@@ -375,8 +438,39 @@ pub struct LogEntry {
     pub intact: bool,
     /// True where records that the file lost came from the store's copy.
     pub filled: bool,
+    /// What is to be done about it.
+    pub tasks: Vec<Carried>,
     /// Where and when this was a drill that brought the casualty off the harness.
     pub drilled: Option<Box<Lesson>>,
+}
+
+/// One incident of the log, as it is read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct LogRead {
+    /// Incident id.
+    pub incident: String,
+    /// Its lines.
+    pub rows: Vec<LogRow>,
+    /// What could be done about it, to choose from.
+    pub suggested: Vec<Phrase>,
+}
+
+/// A scenario file, as it was read or why it was not.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ScenarioFile {
+    /// Its name.
+    pub name: String,
+    /// Its bytes, or a plain sentence.
+    pub bytes: Result<Vec<u8>, String>,
+}
+
+/// A scenario that can be chosen, or why it cannot.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Offered {
+    /// Its name, or that of its file.
+    pub name: String,
+    /// What is prepared with it; else where and why it does not suit the plan.
+    pub prepared: Result<Prepared, String>,
 }
 
 /// One line of an incident in the log.
@@ -420,6 +514,21 @@ pub enum Prepare {
     Place(Option<String>),
     /// Another scenario, or none.
     Scenario(Box<Prepared>),
+    /// This responder plays, or does not.
+    Player(String),
+    /// This wind is played, gusts counted, or the day's.
+    Wind(Option<Speed>),
+    /// This light is played, or the day's.
+    Light(Option<Light>),
+    /// One more surprise.
+    Surprise {
+        /// When it comes; drawn where it is not one time.
+        when: When,
+        /// What comes.
+        inject: Inject,
+    },
+    /// The surprise with this index does not come.
+    NoSurprise(usize),
 }
 
 /// Something the person in command should know of the program itself.
@@ -440,8 +549,8 @@ pub struct Snapshot {
     pub drill: bool,
     /// The next drill, as far as it is prepared.
     pub prepared: Arc<Prepared>,
-    /// The scenarios that suit the plan, their times drawn.
-    pub scenarios: Arc<Vec<Prepared>>,
+    /// The scenarios on this tablet, their times drawn.
+    pub scenarios: Arc<Vec<Offered>>,
     /// The plan on standby.
     pub plan: PlanInUse,
     /// Who approved that plan; none where nobody has.
@@ -468,12 +577,14 @@ pub struct Snapshot {
     pub head: Option<String>,
     /// Notices, the gravest first.
     pub notices: Vec<Notice>,
-    /// How many positions have not been drilled for longer than the policy allows.
-    pub drills_due: usize,
+    /// What has not been drilled for longer than the policy allows: positions, and people in what they are qualified for.
+    pub drills_due: Arc<Vec<Overdue>>,
+    /// What drills have taught; none until it was read.
+    pub learned: Option<Arc<Vec<Learned>>>,
     /// The log, newest first, once read.
     pub log: Arc<Vec<LogEntry>>,
     /// The incident opened in the log.
-    pub log_rows: Arc<Vec<LogRow>>,
+    pub log_read: Arc<LogRead>,
 }
 
 /// Holds the newest snapshot, the heartbeat, and whether the screen was told.

@@ -13,8 +13,9 @@ use super::desk::Desk;
 use super::twin::Twin;
 use groundward::incident::{Act, CareTaker, Condition, Facts};
 use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
-use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRow, Snapshot, Tap};
-use groundward::words::Language;
+use groundward::review::Carried;
+use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRead, LogRow, Snapshot, Tap};
+use groundward::words::{Id, Language, Phrase};
 use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, ElementQuery, TestingBackend, TestingBackendOptions,
 };
@@ -57,6 +58,8 @@ struct Tablet {
     taps: Rc<RefCell<Vec<Tap>>>,
     size: (u32, u32),
     px_per_mm: f32,
+    /// What is to be done after the incident called west, as its record would say it.
+    tasks: Vec<Carried>,
 }
 
 impl Tablet {
@@ -85,6 +88,7 @@ impl Tablet {
             taps,
             size: (width, height),
             px_per_mm,
+            tasks: Vec::new(),
         };
         tablet.refresh();
         tablet
@@ -124,6 +128,10 @@ impl Tablet {
             intact,
             filled: !intact,
             drilled: None,
+            tasks: match incident {
+                "west" => self.tasks.clone(),
+                _ => Vec::new(),
+            },
         };
         match effect {
             Effect::ReadLog => {
@@ -135,7 +143,7 @@ impl Tablet {
                     .collect();
                 self.desk.take(Input::Log(log));
             }
-            Effect::ReadIncident { .. } => {
+            Effect::ReadIncident { incident } => {
                 let row = |i: i64| LogRow {
                     elapsed: format!("0:{i:02}"),
                     text: format!(
@@ -143,7 +151,13 @@ impl Tablet {
                     ),
                     who: "Ines".to_owned(),
                 };
-                self.desk.take(Input::LogRows((0..20).map(row).collect()));
+                self.desk.take(Input::LogRows(LogRead {
+                    incident: incident.clone(),
+                    rows: (0..20).map(row).collect(),
+                    suggested: [Id::TaskCall, Id::TaskUnheard, Id::TaskChecks, Id::TaskDrill]
+                        .map(Phrase::of)
+                        .to_vec(),
+                }));
             }
             Effect::KeepApproval(approval) => {
                 self.desk.take(Input::Approvals(Ok(vec![approval.clone()])));
@@ -153,6 +167,10 @@ impl Tablet {
                 let plan = Some(("plan.toml", text.as_bytes()));
                 let plan = LoadedPlan::choose(plan, None, None, crate::support::day());
                 self.desk.take(Input::Plan(Box::new(plan)));
+            }
+            Effect::Add(addition) => drill::add(self, addition),
+            Effect::Learn { .. } => {
+                self.desk.take(Input::Learned(drill::learned()));
             }
             effect => site::answer(self, effect),
         }
@@ -337,6 +355,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     at(tablet, "log rows");
     tablet.activate("Back");
     tablet.activate("Back");
+    drill::afterwards(tablet, &mut at);
     drill::walk(tablet, &mut at);
     site::walk(tablet, &mut at);
 
@@ -476,7 +495,7 @@ fn every_touch_suits_a_glove_on_every_screen() {
             tablet.fits_gloves(&format!("{screen:?} {scene}"));
             scenes += 1;
         });
-        assert_eq!(scenes, 100);
+        assert_eq!(scenes, 117);
     }
 }
 

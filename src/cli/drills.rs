@@ -13,7 +13,7 @@ use super::ready::language;
 use super::{DataFolder, Format, print, say_error};
 use crate::clock::Clock;
 use crate::drill::{Debrief, Lesson, Outcome, Overdue, Undrilled, due};
-use crate::history::records;
+use crate::history::{LeftOut, records};
 use crate::incident::State;
 use crate::journal::is_incident_id;
 use crate::journal::read::Readback;
@@ -138,35 +138,19 @@ impl Gathered {
     pub(super) fn of(data: &DataFolder, site: &str) -> Result<Gathered, String> {
         let folder = data.folder();
         let shelf = Shelf::open_in(data, &folder);
-        let listed = shelf.list().map_err(|error| unreadable(&folder, &error))?;
-        let mut all = Gathered::default();
-        for it in listed {
-            let id = &it.incident;
-            let altered = || {
+        let found = shelf.lessons(site);
+        let found = found.map_err(|error| unreadable(&folder, &error))?;
+        let left_out = found.left_out.iter().map(|(id, why)| match why {
+            LeftOut::Altered => {
                 format!("{id} is left out: it was altered; `groundward log verify {id}` says where")
-            };
-            // Of what was altered nobody can say which site it was.
-            if !it.intact {
-                all.left_out.push(altered());
-                continue;
             }
-            if it.digest.site != site {
-                all.elsewhere += 1;
-                continue;
-            }
-            match shelf.find(id) {
-                Ok(Some(readback)) if readback.problems.is_empty() => {
-                    all.lessons.extend(Lesson::of(&state(&readback)));
-                }
-                Ok(Some(_)) => all.left_out.push(altered()),
-                Ok(None) => {}
-                Err(error) => {
-                    let why = format!("{id} is left out: it cannot be read: {error}");
-                    all.left_out.push(why);
-                }
-            }
-        }
-        Ok(all)
+            LeftOut::Unreadable(error) => format!("{id} is left out: it cannot be read: {error}"),
+        });
+        Ok(Gathered {
+            left_out: left_out.collect(),
+            lessons: found.lessons,
+            elsewhere: found.elsewhere,
+        })
     }
 
     /// What was left out, in lines of their own.

@@ -5,7 +5,7 @@
 
 use super::{DataFolder, Format, say_error};
 use crate::compute::entry;
-use crate::history::{Handle, History, Listed, records};
+use crate::history::{Gathered, Handle, History, Listed, records};
 use crate::incident::Record;
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
@@ -117,6 +117,11 @@ impl Shelf {
     /// What is in it, the oldest first.
     pub(super) fn list(&self) -> std::io::Result<Vec<Listed>> {
         self.store.list(&self.folders)
+    }
+
+    /// What the drills of a site teach.
+    pub(super) fn lessons(&self, site: &str) -> std::io::Result<Gathered> {
+        self.store.lessons(&self.folders, site)
     }
 
     /// One incident; where there is none of this name, that is said.

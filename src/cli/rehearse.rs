@@ -287,6 +287,9 @@ impl Stage {
             | Effect::ReadLog
             | Effect::ReadIncident { .. }
             | Effect::ReadPlan
+            | Effect::Add(_)
+            | Effect::Learn { .. }
+            | Effect::ReadScenarios
             | Effect::KeepApproval(_) => {}
         }
         Ok(())

@@ -6,6 +6,7 @@ use super::{DataFolder, LAST_FIT, say_error};
 use crate::awake::Awake;
 use crate::clock::Clock;
 use crate::compute::Compute;
+use crate::drill::SCENARIO_BYTES_MAX;
 use crate::engine::{self, Edges, Engine};
 use crate::history::{Handle, records};
 use crate::incident::{Moment, PlanApproval, PlanStanding, Record};
@@ -17,13 +18,15 @@ use crate::journal::read;
 use crate::journal::thread::JournalThread;
 use crate::kiosk;
 use crate::settings::{Keeper, Order};
-use crate::signal::{Effect, INPUTS_MAX, Input, JournalReport, LoadedPlan, Saved, Slot, Snapshot};
+use crate::signal::{
+    Effect, INPUTS_MAX, Input, JournalReport, LoadedPlan, Saved, ScenarioFile, Slot, Snapshot,
+};
 use crate::sound::Player;
 use crate::store::probe::Prober;
 use crate::words::{Language, date_and_time};
 use chrono::NaiveDate;
 use clap::Args;
-use std::io::Write;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::mpsc::{Receiver, Sender, channel};
@@ -389,8 +392,38 @@ pub(super) fn copied(tell: impl Fn(Order), said: &JournalReport, lines: Vec<Stri
         JournalReport::Closed { incident, .. } => tell(Order::Closed {
             incident: incident.clone(),
         }),
-        JournalReport::Failing { .. } => {}
+        JournalReport::Failing { .. } | JournalReport::NotAdded { .. } => {}
     }
+}
+
+/// Where trainers put their scenarios, below the data folder.
+const SCENARIOS: &str = "scenarios";
+/// So many of them are offered, in the order of their names.
+const SCENARIOS_MAX: usize = 60;
+
+/// The scenario files of this tablet. No folder is no fault: most tablets have none.
+fn scenario_files(folder: &Path) -> Vec<ScenarioFile> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten();
+    let paths = entries.filter_map(|it| Some(it.ok()?.path()));
+    let mut paths: Vec<PathBuf> = paths
+        .filter(|it| it.extension().is_some_and(|it| it == "toml"))
+        .collect();
+    paths.sort();
+    paths.truncate(SCENARIOS_MAX);
+    let read = |path: PathBuf| ScenarioFile {
+        name: path
+            .file_name()
+            .map_or_else(String::new, |it| it.to_string_lossy().into_owned()),
+        // One byte more than may be there shows that it is too large.
+        bytes: std::fs::File::open(&path)
+            .and_then(|file| {
+                let mut bytes = Vec::new();
+                let most = SCENARIO_BYTES_MAX as u64 + 1;
+                file.take(most).read_to_end(&mut bytes).map(|_| bytes)
+            })
+            .map_err(|error| error.to_string()),
+    };
+    paths.into_iter().map(read).collect()
 }
 
 /// What the screen is told of the approvals.
@@ -448,6 +481,13 @@ impl Edges for Tablet {
                     let plan = load_plan(&plan, &folder, clock.read().day());
                     Some(Input::Plan(Box::new(plan)))
                 });
+            }
+            Effect::Add(addition) => self.journal.add(addition),
+            Effect::Learn { plan } => self.compute.learn(plan),
+            Effect::ReadScenarios => {
+                let folder = self.folder.join(SCENARIOS);
+                self.compute
+                    .answer(move || Some(Input::Scenarios(scenario_files(&folder))));
             }
             Effect::KeepApproval(approval) => {
                 let folder = self.folder.clone();

@@ -6,11 +6,10 @@
 
 use super::decisions::{Decision, Departure};
 use super::marks::Mark;
-use super::phrase::Phrase;
 use super::result::Outcome;
 use super::told::{Group, decision_told, met_name, spoken, stood_told, time};
 use super::unanswered::Stood;
-use crate::words::Id;
+use crate::words::{Id, Phrase};
 use serde::{Deserialize, Serialize};
 
 /// Later than planned by this is worth a word. A judgement without a source.

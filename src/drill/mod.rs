@@ -1,6 +1,5 @@
 //! Prepares drills, says what came of them, and learns from them. Pure: files and screens are other modules' business.
 
-mod actions;
 mod calibrate;
 mod crew;
 mod debrief;
@@ -10,9 +9,10 @@ mod learn;
 mod lesson;
 mod marks;
 mod met;
+mod named;
 mod orders;
 mod pace;
-mod phrase;
+mod plot;
 mod propose;
 mod result;
 mod scenario;
@@ -27,7 +27,6 @@ mod told;
 mod tries;
 mod unanswered;
 
-pub use actions::{Action, Carried, Decided, Owner, add, carried, close, reopen};
 pub use calibrate::{Figure, Measured, Verdict, beside, calibrate, edits, touched};
 pub use crew::{Crew, Move, Touch};
 pub use debrief::Debrief;
@@ -39,10 +38,12 @@ pub use marks::{Mark, Reached};
 pub use met::Met;
 pub use orders::Orders;
 pub use pace::Pace;
-pub use phrase::Phrase;
+pub use plot::{Room, dots};
 pub use propose::{Proposal, propose};
 pub use result::{Checks, Outcome};
-pub use scenario::{Fault, PLAYED_MAX, Planned, SURPRISES_MAX, Scenario, WIND_MAX, When, check};
+pub use scenario::{
+    Fault, PLAYED_MAX, Planned, SURPRISES_MAX, Scenario, WIND_MAX, When, check, drawn,
+};
 pub use scenario_file::{BUILT_IN, SCENARIO_BYTES_MAX, read, read_for};
 pub use statistics::{
     Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, summary, trend,

@@ -4,7 +4,7 @@
 //! plays is an `Exercise`, in which all that was to be drawn has been drawn. Files are read and written in `scenario_file`.
 //! Limits: surprises come at times and never after something was done; one position and its first casualty.
 
-use crate::incident::{Exercise, Hanging, Inject, OtherWork, Surprise};
+use crate::incident::{Exercise, Hanging, Inject, OtherWork, Setting, Surprise};
 use crate::plan::{Plan, Rung};
 use crate::readiness::{Light, Shift, down, name_of, uniform};
 use crate::units::{Millis, Quantity, Speed};
@@ -114,6 +114,16 @@ impl Scenario {
         }
     }
 
+    /// What it plays in place of the day: time, light, wind and crew.
+    pub fn setting(&self) -> Setting {
+        Setting {
+            time_min: self.time,
+            light: self.shift().light,
+            wind: self.wind,
+            crew: self.crew.clone(),
+        }
+    }
+
     /// Responder ids of those present: the crew as far as the plan knows it, else everybody.
     pub fn present(&self, plan: &Plan) -> Vec<String> {
         let named = |id: &String| self.crew.as_ref().is_none_or(|crew| crew.contains(id));
@@ -137,6 +147,7 @@ impl Scenario {
             seed,
             hanging,
             others,
+            setting: self.setting(),
             surprises,
             table_top: false,
         }
@@ -151,8 +162,8 @@ impl Scenario {
     }
 }
 
-/// A time within what was prepared.
-fn drawn(when: When, share: f64) -> Millis {
+/// A time within what was prepared, for a share from 0 to 1.
+pub fn drawn(when: When, share: f64) -> Millis {
     match when {
         When::At(at) => at,
         When::Between(from, to) => {

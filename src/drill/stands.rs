@@ -37,9 +37,11 @@ impl Part<'_> {
     }
 }
 
-/// Everything up to the end of the incident, or to where a drill turned real.
+/// Everything up to the end of the incident, or to where a drill turned real. What was written afterwards is no part of it.
 pub(super) fn part(log: &[Arc<Record>]) -> Part<'_> {
     let real = |it: &Arc<Record>| matches!(it.event, Event::RealCalled {});
+    let afterwards = log.iter().position(|it| it.event.is_afterwards());
+    let log = &log[..afterwards.unwrap_or(log.len())];
     let turned = log.iter().position(real);
     let looked_at = &log[..turned.unwrap_or(log.len())];
     let corrections = looked_at.iter().enumerate();

@@ -5,12 +5,11 @@
 use super::decisions::{Decision, Departure, Named};
 use super::marks::{Mark, Reached};
 use super::met::Met;
-use super::phrase::Phrase;
 use super::result::Outcome;
 use super::unanswered::Stood;
 use crate::incident::Inject;
 use crate::units::Millis;
-use crate::words::{Id, Language, Message, clock, wind};
+use crate::words::{Id, Language, Message, Phrase, clock, wind};
 
 /// Sentences that belong together.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,11 +4,10 @@
 //! back was none: where the same prompt came back with that, both times it stood count as one. No prompt names a person here:
 //! the words are those without a name.
 
-use super::phrase::Phrase;
 use super::stands::{Part, comes_by_itself};
 use crate::incident::Event;
 use crate::units::Millis;
-use crate::words::Id;
+use crate::words::{Id, Phrase};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 

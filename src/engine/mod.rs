@@ -2,8 +2,10 @@
 //!
 //! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. Its time
 //! comes in as data. `run` drives it on a thread of its own, `loaded` chooses its plan, `saving` knows what is durable,
-//! `guard` keeps a fault inside from ending a rescue.
+//! `afterwards`
+//! adds to incidents that have ended, `guard` keeps a fault inside from ending a rescue.
 
+mod afterwards;
 mod guard;
 mod loaded;
 mod prepared;
@@ -22,8 +24,8 @@ use crate::readiness::{
     Change, Clock, Conditions, Declare, Grade, Scope, Shift, Standing, WhatIfs, standings,
 };
 use crate::signal::{
-    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRow, Notice, Prepared,
-    Snapshot, Tap, Theme,
+    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRead, Notice, Offered,
+    Prepared, ScenarioFile, Snapshot, Tap, Theme,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
@@ -39,8 +41,13 @@ pub struct Engine {
     plan: LoadedPlan,
     drill: bool,
     prepared: Arc<Prepared>,
-    scenarios: Arc<Vec<Prepared>>,
-    drills_due: usize,
+    scenarios: Arc<Vec<Offered>>,
+    scenario_files: Vec<ScenarioFile>,
+    drills_due: Arc<Vec<drill::Overdue>>,
+    learned: Option<Arc<Vec<drill::Learned>>>,
+    /// What is being added to an incident that has ended, and why the last could not be.
+    adding: Option<String>,
+    not_added: Option<String>,
     kept: Kept,
     kept_is_known: bool,
     saving: Saving,
@@ -52,7 +59,7 @@ pub struct Engine {
     resumed: bool,
     sounding: bool,
     log: Arc<Vec<LogEntry>>,
-    log_rows: Arc<Vec<LogRow>>,
+    log_read: Arc<LogRead>,
     approvals: Vec<PlanApproval>,
     not_approved: Option<String>,
     standings: Arc<Vec<Standing>>,
@@ -76,7 +83,11 @@ impl Engine {
             drill,
             prepared: Arc::default(),
             scenarios: Arc::default(),
-            drills_due: 0,
+            scenario_files: Vec::new(),
+            drills_due: Arc::default(),
+            learned: None,
+            adding: None,
+            not_added: None,
             kept: Kept::default(),
             kept_is_known: false,
             saving: Saving::default(),
@@ -87,7 +98,7 @@ impl Engine {
             resumed: false,
             sounding: false,
             log: Arc::default(),
-            log_rows: Arc::default(),
+            log_read: Arc::default(),
             approvals: Vec::new(),
             not_approved: None,
             standings: Arc::default(),
@@ -134,7 +145,7 @@ impl Engine {
                 self.draw_scenarios(now);
                 // What is due follows from the drills in the record.
                 let mut effects = self.look(now.day(), true);
-                effects.push(Effect::ReadLog);
+                effects.extend([Effect::ReadLog, Effect::ReadScenarios]);
                 effects
             }
         }
@@ -225,25 +236,22 @@ impl Engine {
         effects
     }
 
-    /// Counts the positions that are due for a drill, by the plan and by the drills in the record.
-    fn count_due(&mut self, today: NaiveDate) {
+    /// Finds what is due for a drill, by the plan and by the drills in the record.
+    fn find_due(&mut self, today: NaiveDate) {
         let lessons = self
             .log
             .iter()
             .filter_map(|it| it.drilled.as_deref().cloned());
         let lessons: Vec<_> = lessons.collect();
         let due = drill::due(&self.plan.in_use.plan, &lessons, today);
-        let positions = due
-            .iter()
-            .filter(|it| matches!(it.what, drill::Undrilled::Position(_)));
-        self.drills_due = positions.count();
+        self.drills_due = Arc::new(due);
     }
 
     /// Draws the times of the scenarios anew, so that nobody knows them from the drill before.
     fn draw_scenarios(&mut self, now: &Moment) {
-        let drawn = prepared::scenarios(&self.plan.in_use.plan, seed(now));
+        let drawn = prepared::scenarios(&self.plan.in_use.plan, &self.scenario_files, seed(now));
         self.scenarios = Arc::new(drawn);
-        self.count_due(now.day());
+        self.find_due(now.day());
     }
 
     fn take(&mut self, input: Input, now: &Moment) -> Vec<Effect> {
@@ -278,13 +286,13 @@ impl Engine {
             }
             Input::Journal(report) => {
                 let failed_before = self.saving.fails();
+                let mut added = self.added(&report);
                 self.journal(report, now);
                 if self.saving.fails() && !failed_before {
                     self.sounding = true;
-                    vec![Effect::Play(Cue::CannotSave)]
-                } else {
-                    Vec::new()
+                    added.push(Effect::Play(Cue::CannotSave));
                 }
+                added
             }
             Input::Sound(ready) => {
                 self.no_sound = ready.err();
@@ -308,11 +316,20 @@ impl Engine {
             }
             Input::Log(log) => {
                 self.log = Arc::new(log);
-                self.count_due(now.day());
+                self.find_due(now.day());
                 Vec::new()
             }
-            Input::LogRows(rows) => {
-                self.log_rows = Arc::new(rows);
+            Input::LogRows(read) => {
+                self.log_read = Arc::new(read);
+                Vec::new()
+            }
+            Input::Learned(learned) => {
+                self.learned = Some(Arc::new(learned));
+                Vec::new()
+            }
+            Input::Scenarios(files) => {
+                self.scenario_files = files;
+                self.draw_scenarios(now);
                 Vec::new()
             }
             // A running incident has its own plan in its first record, and keeps it.
@@ -348,8 +365,12 @@ impl Engine {
                 self.command(Command::Activate { opening, position }, now)
             }
             Tap::Prepare(what) => {
-                let likely = self.plan.in_use.plan.policy.drill_hang;
-                prepared::take(Arc::make_mut(&mut self.prepared), what, likely);
+                let around = prepared::Around {
+                    plan: &self.plan.in_use.plan,
+                    present: &self.present(),
+                    seed: seed(now),
+                };
+                prepared::take(Arc::make_mut(&mut self.prepared), what, &around);
                 Vec::new()
             }
             Tap::BeginDrill => {
@@ -447,8 +468,13 @@ impl Engine {
             Tap::ReadPlan => vec![Effect::ReadPlan],
             Tap::ApprovePlan { responder } => self.approve(&responder, now),
             Tap::ReadIncident { incident } => {
-                self.log_rows = Arc::default();
+                self.log_read = Arc::default();
                 vec![Effect::ReadIncident { incident }]
+            }
+            Tap::Afterwards { incident, what } => self.afterwards(incident, what, now),
+            Tap::ReadLessons => {
+                let plan = self.plan.in_use.plan.clone();
+                vec![Effect::Learn { plan }]
             }
         }
     }
@@ -630,6 +656,7 @@ impl Engine {
         };
         let (JournalReport::Saved { incident, .. }
         | JournalReport::Failing { incident, .. }
+        | JournalReport::NotAdded { incident, .. }
         | JournalReport::Closed { incident, .. }) = &report;
         if mine(incident) {
             let last = self.state.log.last().map(|r| r.seq);
@@ -677,6 +704,9 @@ impl Engine {
         if let Some(why) = &self.not_approved {
             say(Message::with(Id::NoticeNotApproved, [why]), true);
         }
+        if let Some(why) = &self.not_added {
+            say(Message::with(Id::NoticeNotAdded, [why]), true);
+        }
         if let Some(why) = &self.no_sound {
             say(Message::with(Id::NoticeNoSound, [why]), false);
         }
@@ -717,8 +747,9 @@ impl Engine {
             head: self.saving.head(),
             notices: self.notices(now),
             log: self.log.clone(),
-            log_rows: self.log_rows.clone(),
-            drills_due: self.drills_due,
+            log_read: self.log_read.clone(),
+            drills_due: self.drills_due.clone(),
+            learned: self.learned.clone(),
         }
     }
 }

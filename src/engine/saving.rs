@@ -33,6 +33,7 @@ impl Saving {
             }
             JournalReport::Closed { head, .. } => self.head = Some(head),
             JournalReport::Failing { why, .. } => self.failing = Some(why),
+            JournalReport::NotAdded { .. } => {}
         }
     }
 

@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
 /// How the keys of the index begin; the number is that of its layout.
-pub(super) const PREFIX: &str = "incident/1/";
+pub(super) const PREFIX: &str = "incident/2/";
 
 /// One incident in a list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]

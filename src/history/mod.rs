@@ -9,10 +9,12 @@
 //! Limits: whatever is asked may wait for a disk. Without a store everything is read from the journals, only slower.
 
 mod compare;
+mod lessons;
 mod lines;
 mod list;
 
 pub use compare::{Compared, Rebuilt};
+pub use lessons::{Gathered, LeftOut};
 pub use list::{Files, Listed, list_without_store, records};
 
 use crate::journal::disk::RealDisk;

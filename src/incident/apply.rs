@@ -19,6 +19,9 @@ impl State {
         let record = Arc::new(record);
         let corrects = matches!(record.event, Event::Corrected { .. });
         self.log.push(record.clone());
+        if record.event.is_afterwards() {
+            return;
+        }
         if corrects {
             let plan = self.facts.opened.as_ref().map(|o| o.plan.clone());
             self.facts = fold(&self.log, plan);
@@ -62,7 +65,8 @@ fn fold(log: &[Arc<Record>], plan: Option<Arc<Plan>>) -> Facts {
         });
     let taken_back: BTreeMap<u64, usize> = corrections.collect();
     let mut facts = Facts::default();
-    for (index, record) in log.iter().enumerate() {
+    let during = log.iter().enumerate();
+    for (index, record) in during.filter(|it| !it.1.event.is_afterwards()) {
         let back = taken_back.get(&record.cause);
         if stays(&record.event) || back.is_none_or(|by| *by < index) {
             facts.take(record, plan.as_ref());
@@ -332,7 +336,11 @@ impl Facts {
                 self.played.stands.get_or_insert(at);
             }
             Event::RealCalled {} => self.become_real(at),
-            Event::KitWithdrawn { .. } | Event::Unknown { .. } => {}
+            Event::KitWithdrawn { .. }
+            | Event::TaskSet(_)
+            | Event::TaskDone { .. }
+            | Event::TaskOpen { .. }
+            | Event::Unknown { .. } => {}
         }
     }
 
@@ -351,7 +359,9 @@ impl Facts {
     /// those who are on their way stay.
     fn become_real(&mut self, at: Millis) {
         if let Some(opened) = &mut self.opened {
-            opened.drill = false;
+            opened.become_real();
+            // A wind that was only said to be less than it is counts no more.
+            self.wind = self.wind.filter(|it| Some(*it) >= opened.wind);
         }
         self.played.real.get_or_insert(at);
         self.call = Call::default();

@@ -3,6 +3,7 @@
 //! Events are past tense and never change meaning; a kind that must change gets a higher `v`. Kinds this version does
 //! not know are kept as they are, so that an older program can still replay and show a newer record. Integers only.
 
+use super::afterwards::Task;
 use super::exercise::Exercise;
 use super::time::{Carried, Moment};
 use crate::readiness::{Forecast, Posting, Shift};
@@ -427,6 +428,12 @@ pub enum Event {
         before: Reading,
         after: Reading,
     },
+    /// After the end: something is to be done about it.
+    TaskSet(Task),
+    /// After the end: what the record with this number says is done.
+    TaskDone { task: u64 },
+    /// After the end: it is not done after all.
+    TaskOpen { task: u64 },
     /// A kind that this version does not know.
     #[serde(skip)]
     Unknown { kind: String, body: Value },
@@ -510,6 +517,14 @@ pub struct Record {
 pub struct NotARecord(pub String);
 
 impl Event {
+    /// True for what is written after the end and changes nothing that is known of the incident, not even how long it took.
+    pub fn is_afterwards(&self) -> bool {
+        matches!(
+            self,
+            Event::TaskSet(_) | Event::TaskDone { .. } | Event::TaskOpen { .. }
+        )
+    }
+
     /// The kind as the record spells it.
     pub fn kind(&self) -> String {
         match self {
@@ -540,8 +555,8 @@ impl Event {
 }
 
 impl Record {
-    /// A record of version `KIND_VERSION`.
-    pub(super) fn version() -> u64 {
+    /// Version of the meaning of each kind that this program writes.
+    pub fn version() -> u64 {
         KIND_VERSION
     }
 

@@ -4,6 +4,7 @@
 //! A live person is guarded by more than a manikin, and is never played motionless.
 
 use crate::plan::Plan;
+use crate::readiness::Light;
 use crate::units::{Millis, Speed};
 use crate::words::{Id, Message, clock, wind};
 use serde::{Deserialize, Serialize};
@@ -162,6 +163,24 @@ pub struct Surprise {
     pub inject: Inject,
 }
 
+/// The conditions that a drill plays where they are not those of the day. What is worse of both counts.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Setting {
+    /// Time of the day that is played, in minutes since midnight.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time_min: Option<u16>,
+    /// How well one sees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub light: Option<Light>,
+    /// Wind, gusts counted, in mm/s.
+    #[serde(rename = "wind_mm_s", skip_serializing_if = "Option::is_none")]
+    pub wind: Option<Speed>,
+    /// Responder ids of those who play; none where everybody on shift does. Whoever is in command always does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crew: Option<Vec<String>>,
+}
+
 /// How a drill is played.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
@@ -176,12 +195,19 @@ pub struct Exercise {
     /// What the other work at height does meanwhile; none where nobody said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub others: Option<OtherWork>,
+    /// In which conditions.
+    #[serde(skip_serializing_if = "is_as_it_is")]
+    pub setting: Setting,
     /// The surprises, the earliest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub surprises: Vec<Surprise>,
     /// True where nobody climbs: it is played at a table.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub table_top: bool,
+}
+
+fn is_as_it_is(setting: &Setting) -> bool {
+    *setting == Setting::default()
 }
 
 impl Exercise {

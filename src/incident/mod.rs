@@ -7,6 +7,7 @@
 #![warn(clippy::arithmetic_side_effects)]
 
 mod act;
+mod afterwards;
 mod aloud;
 mod apply;
 mod approach;
@@ -29,6 +30,7 @@ mod time;
 mod working;
 
 pub use act::Act;
+pub use afterwards::{Owner, Task};
 pub use aloud::{call_card, call_made, handover};
 pub use brief::lines as brief;
 pub use case::Case;
@@ -37,7 +39,9 @@ pub use event::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Given, NotARecord, Note, Opening,
     PlanApproval, PlanStanding, Reading, Record, Report, Stop, Teller, Why,
 };
-pub use exercise::{Exercise, Guards, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Surprise};
+pub use exercise::{
+    Exercise, Guards, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Setting, Surprise,
+};
 pub use ladder::Verdict;
 pub use loaded::loaded;
 pub use prompt::{Choice, Pick, Prompt, past_target, prompt, target_mark};

@@ -7,7 +7,7 @@ use super::event::{
     Aftercare, CareTaker, Closing, Condition, Due, Given, Note, Opening, PlanStanding, Record,
     Stop, Teller,
 };
-use super::exercise::Exercise;
+use super::exercise::{Exercise, Hanging, Setting};
 use super::time::{Moment, TimeLine};
 use crate::plan::{Plan, Responder};
 use crate::readiness::{Forecast, Light, Posting, Visitor};
@@ -269,6 +269,19 @@ pub struct Opened {
     pub wind: Option<Speed>,
     /// Wall clock at activation.
     pub started: Moment,
+    /// What the day is really like, where a drill plays something else.
+    pub really: Option<Box<Around>>,
+}
+
+/// Who is there, and what it is like.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Around {
+    /// Who is on shift.
+    pub roll_call: Vec<String>,
+    /// True in the dark.
+    pub dark: bool,
+    /// The wind, gusts counted.
+    pub wind: Option<Speed>,
 }
 
 /// Where the casualty hangs.
@@ -491,6 +504,49 @@ impl Opened {
             dark: opening.shift.as_ref().and_then(|it| it.light) == Some(Light::Dark),
             wind: opening.shift.as_ref().and_then(|it| it.wind_that_counts()),
             started: now.clone(),
+            really: None,
+        }
+        .playing(opening.in_command.as_ref())
+    }
+
+    /// In a drill with a setting: who plays and what is played, with what the day is really like kept for a rescue. Nothing
+    /// is played as easier than it is.
+    fn playing(mut self, in_command: Option<&String>) -> Opened {
+        let Some(exercise) = self.exercise.clone().filter(|_| self.drill) else {
+            return self;
+        };
+        let setting = &exercise.setting;
+        if *setting == Setting::default() {
+            return self;
+        }
+        self.really = Some(Box::new(Around {
+            roll_call: self.roll_call.clone(),
+            dark: self.dark,
+            wind: self.wind,
+        }));
+        let watcher = match &exercise.hanging {
+            Hanging::Live(guards) => guards.watcher.as_ref(),
+            Hanging::Manikin => None,
+        };
+        if let Some(crew) = &setting.crew {
+            self.roll_call
+                .retain(|id| crew.contains(id) || Some(id) == in_command || Some(id) == watcher);
+        }
+        self.dark |= setting.light == Some(Light::Dark);
+        self.wind = self.wind.max(setting.wind);
+        self
+    }
+
+    /// From here on everybody on shift is there, and the day is what it is.
+    pub(super) fn become_real(&mut self) {
+        self.drill = false;
+        if let Some(really) = self.really.take() {
+            let Around {
+                roll_call,
+                dark,
+                wind,
+            } = *really;
+            (self.roll_call, self.dark, self.wind) = (roll_call, dark, wind);
         }
     }
 }

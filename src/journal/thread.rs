@@ -10,7 +10,8 @@
 use super::chain::FIRST_PREV;
 use super::disk::{Disk, RealDisk};
 use super::writer::{Failing, Saved, Writer};
-use crate::signal::{Entry, JournalReport};
+use crate::incident::Record;
+use crate::signal::{Addition, Entry, JournalReport};
 use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -32,6 +33,7 @@ enum Order {
     Resume(String),
     Append(Vec<Entry>),
     Close,
+    Add(Box<Addition>),
 }
 
 impl JournalThread {
@@ -80,6 +82,11 @@ impl JournalThread {
         self.order(Order::Close);
     }
 
+    /// Adds a record to an incident that has ended. It is tried once: whoever asked for it is told how that went.
+    pub fn add(&self, addition: Box<Addition>) {
+        self.order(Order::Add(addition));
+    }
+
     fn order(&self, order: Order) {
         if let Some(orders) = &self.orders {
             // The thread ends only when this sender is dropped.
@@ -120,12 +127,85 @@ fn run(
                     .last_mut()
                     .map_or((), |last| last.waiting.extend(entries)),
                 Order::Close => incidents.last_mut().map_or((), |last| last.closing = true),
+                Order::Add(addition) => {
+                    let open = incidents.iter().any(|it| it.name == addition.incident);
+                    add(disk, folders, *addition, open, report);
+                }
             }
         }
         incidents.retain_mut(|incident| !incident.settle(disk, folders, report));
         if last_round {
             return;
         }
+    }
+}
+
+/// Adds a record after the end of an incident, and says so or why not.
+fn add(
+    disk: &Arc<dyn Disk>,
+    folders: &[PathBuf],
+    addition: Addition,
+    open: bool,
+    report: &dyn Fn(JournalReport, Vec<String>),
+) {
+    let incident = addition.incident.clone();
+    let added = match open {
+        true => Err("It has not ended yet.".to_owned()),
+        false => added(disk, folders, addition),
+    };
+    match added {
+        Ok((Saved { seq, head }, lines)) => {
+            let saved = JournalReport::Saved {
+                incident: incident.clone(),
+                seq,
+                head: head.clone(),
+            };
+            report(saved, lines);
+            report(JournalReport::Closed { incident, head }, Vec::new());
+        }
+        Err(why) => report(JournalReport::NotAdded { incident, why }, Vec::new()),
+    }
+}
+
+fn added(
+    disk: &Arc<dyn Disk>,
+    folders: &[PathBuf],
+    addition: Addition,
+) -> Result<(Saved, Vec<String>), String> {
+    let incident = &addition.incident;
+    let failed = |error: io::Error| format!("The log cannot be taken up: {error}.");
+    let (mut writer, found) =
+        Writer::resume(disk.clone(), folders.to_vec(), incident).map_err(failed)?;
+    // What follows an altered record would give it the look of a whole one.
+    if !found.problems.is_empty() {
+        return Err("Its record was altered.".to_owned());
+    }
+    let last = found.records.last();
+    let Some(last) = last.filter(|_| found.records.iter().any(|it| it.kind == "stood-down")) else {
+        return Err("It has not ended yet.".to_owned());
+    };
+    // It says how long they hung, as the record before it does, because no clock of the incident runs any more.
+    let before = Record::from_json(&last.text)
+        .map_err(|error| format!("Its last record cannot be read: {}.", error.0))?;
+    let seq = last.seq.saturating_add(1);
+    let record = Record {
+        seq,
+        cause: seq,
+        now: addition.now,
+        who: addition.who.as_str().into(),
+        event: addition.event,
+        v: Record::version(),
+        ..before
+    };
+    let entry = Entry {
+        seq,
+        json: record.to_json(),
+    };
+    let saved = writer.append(&[entry]).and_then(|_| writer.close());
+    match saved {
+        Ok(Some(saved)) => Ok((saved, writer.take_copies())),
+        Ok(None) => Err("Nothing was saved.".to_owned()),
+        Err(Failing(why)) => Err(why),
     }
 }
 

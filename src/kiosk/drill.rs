@@ -3,10 +3,12 @@
 //! A manikin hangs unless somebody says otherwise. Each part says what is open in it, and the drill begins by a held touch
 //! once nothing is.
 
+use super::drill_scenario;
 use super::entry::{Entry, Next};
 use super::sight::{Sight, tile};
 use super::ui::{Icon, Screen, SheetKind, Tone};
 use super::view::View;
+use crate::drill::Undrilled;
 use crate::incident::{Act, Exercise, Guards, Hanging, LIVE_HANG_MAX, OtherWork};
 use crate::signal::{Prepare, Tap};
 use crate::units::Millis;
@@ -118,7 +120,77 @@ pub(super) fn parts(sight: Sight<'_>) -> Vec<Entry> {
         )
         .icon(Icon::Note),
     );
+    parts.extend(drill_scenario::parts(sight));
+    parts.push(
+        done(
+            SheetKind::DrillDue,
+            sight.label(Id::DrillDueTile),
+            due_line(sight),
+        )
+        .icon(Icon::Clock),
+    );
+    parts.push(
+        Entry::new(
+            Next::Learned,
+            sight.label(Id::DrillLearned),
+            sight.label(Id::DrillLearnedSub),
+        )
+        .icon(Icon::Log),
+    );
     parts
+}
+
+/// How much is due for a drill.
+pub(super) fn due_line(sight: Sight<'_>) -> SharedString {
+    let due = &sight.snapshot.drills_due;
+    let places = due
+        .iter()
+        .filter(|it| matches!(it.what, Undrilled::Position(_)))
+        .count();
+    let people = due.len().saturating_sub(places);
+    match due.is_empty() {
+        true => sight.label(Id::DrillDueNone),
+        false => {
+            let counts = [&*places.to_string(), &*people.to_string()];
+            sight.with(Id::DrillsDueMany, counts)
+        }
+    }
+}
+
+/// What is due, the longest first; a place can be taken for this drill.
+pub(super) fn due(sight: Sight<'_>) -> Vec<Entry> {
+    let plan = &sight.snapshot.plan.plan;
+    let named = sight.snapshot.drills_due.iter().map(|it| {
+        let (name, place) = match &it.what {
+            Undrilled::Position(id) => {
+                let name = plan.position(id).map_or(id.clone(), |it| it.name.clone());
+                (name, Some(id.clone()))
+            }
+            Undrilled::Qualified {
+                responder,
+                qualification,
+            } => {
+                let name = plan.responder(responder).map_or(responder, |it| &it.name);
+                (
+                    sight
+                        .with(Id::DrillDueWhose, [name, qualification])
+                        .to_string(),
+                    None,
+                )
+            }
+        };
+        let sub = match it.days {
+            Some(days) => sight.with(Id::DrillDueDays, [&days.to_string()]),
+            None => sight.label(Id::DrillDueNever),
+        };
+        let is_place = place.is_some();
+        let entry = say(Prepare::Place(place), name.as_str().into(), sub);
+        match is_place {
+            true => entry.icon(Icon::Place),
+            false => entry.icon(Icon::Person).enabled(false),
+        }
+    });
+    named.collect()
 }
 
 fn done(kind: SheetKind, title: SharedString, sub: SharedString) -> Entry {
@@ -270,37 +342,6 @@ pub(super) fn places(sight: Sight<'_>) -> Vec<Entry> {
     [open.chosen(chosen.is_none())]
         .into_iter()
         .chain(positions)
-        .collect()
-}
-
-/// The scenarios that suit the plan. One that is for a manikin only is not offered for a living person.
-pub(super) fn scenarios(sight: Sight<'_>) -> Vec<Entry> {
-    let chosen = &exercise(sight).scenario;
-    let none = say(
-        Prepare::Scenario(Box::default()),
-        sight.label(Id::DrillNoScenario),
-        SharedString::default(),
-    );
-    let living = live(sight).is_some();
-    let scenarios = sight.snapshot.scenarios.iter().map(|it| {
-        let surprises = &it.exercise.surprises;
-        let suits = !living || surprises.iter().all(|it| it.inject.suits_a_living_person());
-        let count = surprises.len().to_string();
-        let sub = match suits {
-            true => sight.with(Id::DrillSurprises, [&count]),
-            false => sight.label(Id::DrillManikinOnly),
-        };
-        say(
-            Prepare::Scenario(Box::new(it.clone())),
-            it.exercise.scenario.as_str().into(),
-            sub,
-        )
-        .enabled(suits)
-        .chosen(!chosen.is_empty() && it.exercise.scenario == *chosen)
-    });
-    [none.chosen(chosen.is_empty())]
-        .into_iter()
-        .chain(scenarios)
         .collect()
 }
 

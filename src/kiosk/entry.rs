@@ -27,6 +27,8 @@ pub(super) enum Next {
     Log,
     /// The page on which a drill is prepared.
     Drill,
+    /// The page of what drills have shown.
+    Learned,
     /// Nothing that this sheet knows.
     Nothing,
 }

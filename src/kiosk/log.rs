@@ -27,7 +27,8 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, open: Option<&str>) {
     .into();
     view.log_rows = sight
         .snapshot
-        .log_rows
+        .log_read
+        .rows
         .iter()
         .map(|row| LogRow {
             elapsed: row.elapsed.as_str().into(),

@@ -8,11 +8,15 @@ use super::readiness::{self, Looking};
 use super::sight::Sight;
 use super::ui::Band;
 use super::ui::{
-    Actions, App, Ask, Choice, GainRow, Labels, LevelMark, LevelRoom, LevelWord, LogItem, LogRow,
-    Metrics, Notice, Person, PersonRow, SheetKind, SiteMark, SiteRow, Spot, State, Tick, Tone,
+    Actions, App, Ask, Choice, GainRow, Labels, LearnedRow, LevelMark, LevelRoom, LevelWord,
+    LogItem, LogRow, Metrics, Notice, Person, PersonRow, SheetKind, SiteMark, SiteRow, Spot, State,
+    Tick, Tone,
 };
 use super::view::View;
-use super::{aftercare, drill, log, people, radio_words, rescue, sheets, shift, sketch, standby};
+use super::{
+    aftercare, drill, learned, log, people, radio_words, rescue, sheets, shift, sketch, standby,
+    tasks,
+};
 use crate::incident::{Act, Moment, Pick};
 use crate::readiness::WhatIfs;
 use crate::signal::{Snapshot, Tap, Theme};
@@ -68,6 +72,7 @@ struct Lists {
     sheet_lines: Rows<SharedString>,
     sheet_choices: Rows<Choice>,
     page_people: Rows<PersonRow>,
+    learned: Rows<LearnedRow>,
     log_items: Rows<LogItem>,
     log_rows: Rows<LogRow>,
     site_rows: Rows<SiteRow>,
@@ -91,6 +96,8 @@ enum Page {
     Helping,
     Shift,
     Drill,
+    Tasks,
+    Learned,
 }
 
 /// What the screen itself keeps.
@@ -150,6 +157,7 @@ impl Presenter {
             sheet_lines => set_sheet_lines,
             sheet_choices => set_sheet_choices,
             page_people => set_page_people,
+            learned => set_learned,
             log_items => set_log_items,
             log_rows => set_log_rows,
             site_rows => set_site_rows,
@@ -243,6 +251,7 @@ impl Presenter {
         lists.sheet_lines.set(&view.sheet_lines);
         lists.sheet_choices.set(&view.sheet_choices);
         lists.page_people.set(&view.page_people);
+        lists.learned.set(&view.learned);
         lists.log_items.set(&view.log_items);
         lists.log_rows.set(&view.log_rows);
         lists.site_rows.set(&view.site_rows);
@@ -392,6 +401,7 @@ impl Presenter {
             Ask::Readiness => self.turn_to(Page::Readiness),
             Ask::Shift => self.turn_to(Page::Shift),
             Ask::Drill => self.turn_to(Page::Drill),
+            Ask::Tasks => self.turn_to(Page::Tasks),
             Ask::BeginDrill => {
                 self.turn_to(Page::Standby);
                 (self.send)(Tap::BeginDrill);
@@ -439,6 +449,8 @@ impl Presenter {
         };
         match (sheet, page) {
             (SheetKind::None, Page::Helping) => self.turn_to(Page::Readiness),
+            (SheetKind::None, Page::Tasks) => self.turn_to(Page::Log),
+            (SheetKind::None, Page::Learned) => self.turn_to(Page::Drill),
             (SheetKind::None, _) if looks => self.turn_to(Page::Readiness),
             (SheetKind::None, _) => self.turn_to(Page::Standby),
             (SheetKind::Level, _) => {
@@ -540,7 +552,11 @@ impl Presenter {
             snapshot: &snapshot,
             now: &now,
         };
-        let about = self.local.borrow().about.clone();
+        let about = match kind {
+            // The page itself is about the incident that was opened in the log.
+            SheetKind::TaskParts => self.local.borrow().incident.iter().cloned().collect(),
+            _ => self.local.borrow().about.clone(),
+        };
         match sheets::chosen(sight, kind, &about, id) {
             Next::About(kind, about) => self.open(kind, about),
             Next::Up(tap) => {
@@ -553,6 +569,10 @@ impl Presenter {
             }
             Next::Log => self.read_log(),
             Next::Drill => self.turn_to(Page::Drill),
+            Next::Learned => {
+                self.turn_to(Page::Learned);
+                (self.send)(Tap::ReadLessons);
+            }
             Next::Send(tap) => {
                 self.local.borrow_mut().sheet = SheetKind::None;
                 (self.send)(tap);
@@ -607,6 +627,8 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
                 Page::Helping => readiness::fill_help(&mut view, sight),
                 Page::Shift => shift::fill(&mut view, sight),
                 Page::Drill => drill::fill(&mut view, sight),
+                Page::Tasks => tasks::fill(&mut view, sight, local.incident.as_deref()),
+                Page::Learned => learned::fill(&mut view, sight),
             }
         }
     }
@@ -648,6 +670,7 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_somebody_hangs_sub(say(Id::StandbyHoldSub));
     labels.set_hold(say(Id::StandbyHoldSub));
     labels.set_log(say(Id::StandbyLog));
+    labels.set_tasks(say(Id::TasksKey));
     labels.set_tablet(say(Id::StandbyTablet));
     labels.set_tablet_sub(say(Id::StandbyTabletSub));
     labels.set_caution(say(Id::StandbyCaution));

@@ -9,8 +9,8 @@ use super::sight::Sight;
 use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
-    casualty_sheets, change_sheets, crew_sheets, drill, method_sheets, people, shift, shift_sheets,
-    tablet_sheets,
+    casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, method_sheets, people,
+    shift, shift_sheets, tablet_sheets, tasks,
 };
 use crate::incident::{call_card, handover};
 use crate::words::{Id, Message};
@@ -46,6 +46,10 @@ pub(super) fn above(kind: SheetKind) -> Option<(SheetKind, usize)> {
         SheetKind::Left | SheetKind::Moved | SheetKind::WindNow => (SheetKind::Changed, 0),
         SheetKind::Visitor => (SheetKind::Shift, 0),
         SheetKind::DrillWatcher | SheetKind::DrillLimit => (SheetKind::DrillGuards, 0),
+        SheetKind::DrillWind => (SheetKind::DrillAround, 0),
+        SheetKind::DrillInject => (SheetKind::DrillSurprises, 0),
+        SheetKind::DrillInjectWhat | SheetKind::DrillInjectWhen => (SheetKind::DrillInject, 0),
+        SheetKind::TaskWhen => (SheetKind::TaskWho, 2),
         SheetKind::Person => (SheetKind::People, 0),
         SheetKind::Blocked => (SheetKind::Person, 1),
         SheetKind::HelpTime => (SheetKind::Call, 0),
@@ -88,13 +92,28 @@ fn title(kind: SheetKind) -> Option<Id> {
         SheetKind::DrillOthers => Id::SheetDrillOthers,
         SheetKind::DrillPlace => Id::SheetDrillPlace,
         SheetKind::DrillScenario => Id::SheetDrillScenario,
+        SheetKind::DrillCrew => Id::DrillCrew,
+        SheetKind::DrillAround => Id::DrillAround,
+        SheetKind::DrillWind => Id::SheetWind,
+        SheetKind::DrillSurprises => Id::DrillSurprisesTile,
+        SheetKind::DrillInject => Id::DrillSurpriseWhat,
+        SheetKind::DrillInjectWhat => Id::DrillSurpriseWhich,
+        SheetKind::DrillInjectWhen => Id::DrillSurpriseWhen,
+        SheetKind::DrillDue => Id::DrillDueTile,
+        SheetKind::TaskWho => Id::TaskWho,
+        SheetKind::TaskWhen => Id::TaskWhen,
+        SheetKind::Task => Id::TasksKey,
         _ => return None,
     })
 }
 
 pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, about: &[String]) {
     view.sheet = match kind {
-        SheetKind::None | SheetKind::Command | SheetKind::Parts | SheetKind::DrillParts => return,
+        SheetKind::None
+        | SheetKind::Command
+        | SheetKind::Parts
+        | SheetKind::DrillParts
+        | SheetKind::TaskParts => return,
         SheetKind::Plan => tablet_sheets::plan_head(sight),
         kind if of_shift(kind) => shift_head(sight, kind, about),
         kind => Sheet {
@@ -258,6 +277,13 @@ fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
             said.unwrap_or_default()
         }
         SheetKind::Battery => sight.label(Id::BatteryWhat),
+        SheetKind::DrillCrew => sight.label(Id::DrillCrewHint),
+        SheetKind::DrillAround | SheetKind::DrillWind => sight.label(Id::DrillAroundHint),
+        SheetKind::DrillDue => sight.label(Id::DrillDueHint),
+        SheetKind::DrillInjectWhen => drill_scenario::hint(sight, first),
+        SheetKind::Task | SheetKind::TaskWho | SheetKind::TaskWhen => {
+            tasks::hint(sight, kind, about)
+        }
         SheetKind::Changed => sight.label(Id::SheetChangedSub),
         SheetKind::Sign => match shift::open(sight).first() {
             Some(point) => sight.with(Id::ShiftNotSigned, [&*sight.say(point)]),
@@ -279,6 +305,12 @@ fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
                 | SheetKind::Allow
                 | SheetKind::Shift
                 | SheetKind::AllowWhy
+                | SheetKind::DrillSurprises
+                | SheetKind::DrillInject
+                | SheetKind::DrillInjectWhat
+                | SheetKind::DrillScenario
+                | SheetKind::DrillDue
+                | SheetKind::Task
         ),
         keys: matches!(kind, SheetKind::Permit | SheetKind::Letters),
         page: false,
@@ -331,7 +363,19 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::DrillLimit => drill::limits(sight),
         SheetKind::DrillOthers => drill::others(sight),
         SheetKind::DrillPlace => drill::places(sight),
-        SheetKind::DrillScenario => drill::scenarios(sight),
+        SheetKind::DrillScenario => drill_scenario::scenarios(sight),
+        SheetKind::DrillCrew => drill_scenario::crew(sight),
+        SheetKind::DrillAround => drill_scenario::conditions(sight),
+        SheetKind::DrillWind => drill_scenario::winds(sight),
+        SheetKind::DrillSurprises => drill_scenario::surprises(sight),
+        SheetKind::DrillInject => drill_scenario::kinds(sight),
+        SheetKind::DrillInjectWhat => drill_scenario::which(sight, first),
+        SheetKind::DrillInjectWhen => drill_scenario::when(sight, first),
+        SheetKind::DrillDue => drill::due(sight),
+        SheetKind::TaskParts => tasks::entries(sight, about.first().map(String::as_str)),
+        SheetKind::TaskWho => tasks::who(sight, about),
+        SheetKind::TaskWhen => tasks::when(sight, about),
+        SheetKind::Task => tasks::one(sight, about),
         SheetKind::Places => shift_sheets::places(sight),
         SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
         SheetKind::Permit => shift_sheets::permit(sight, first),

@@ -3,7 +3,7 @@
 use super::sight::{Sight, capital, tile};
 use super::ui::{Choice, Icon, Screen, Tone};
 use super::view::View;
-use super::{readiness, shift, shift_sheets};
+use super::{drill, readiness, shift, shift_sheets, tasks};
 use crate::incident::PlanStanding;
 use crate::readiness::Grade;
 use crate::words::Id;
@@ -46,9 +46,13 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     if plan.site.invented {
         line = format!("{} · {line}", sight.label(Id::InventedSite));
     }
-    if snapshot.drills_due > 0 && snapshot.plan.standing != PlanStanding::None {
-        let due = snapshot.drills_due.to_string();
-        line = format!("{line} · {}", sight.with(Id::DrillsDue, [&due]));
+    if !snapshot.drills_due.is_empty() && snapshot.plan.standing != PlanStanding::None {
+        line = format!("{line} · {}", drill::due_line(sight));
+    }
+    let overdue = tasks::overdue(sight);
+    if overdue > 0 {
+        let overdue = sight.with(Id::TasksOverdue, [&overdue.to_string()]);
+        line = format!("{line} · {overdue}");
     }
     view.plan_line = line.into();
     view.positions = match snapshot.plan.standing {

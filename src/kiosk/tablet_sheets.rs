@@ -1,5 +1,6 @@
 //! Fills the sheets that belong to the tablet: the plan and its approval, look, sound and language.
 
+use super::drill;
 use super::entry::{Entry, Next};
 use super::sight::Sight;
 use super::ui::{Icon, Sheet, SheetKind};
@@ -105,9 +106,9 @@ pub(super) fn tablet(sight: Sight<'_>) -> Vec<Entry> {
     let drill = Entry::new(
         Next::Drill,
         sight.label(Id::DrillTile),
-        match sight.snapshot.drills_due {
-            0 => sight.label(Id::DrillTileSub),
-            due => sight.with(Id::DrillsDue, [&due.to_string()]),
+        match sight.snapshot.drills_due.is_empty() {
+            true => sight.label(Id::DrillTileSub),
+            false => drill::due_line(sight),
         },
     );
     let mut entries = vec![

@@ -2,9 +2,9 @@
 
 use super::level::Placed;
 use super::ui::{
-    Band, Choice, GainRow, Grade, Kit, LevelMap, LevelMark, LevelWord, LineMark, LogItem, LogRow,
-    Lost, Notice, Person, PersonRow, Place, Prompt, Saved, Screen, Sheet, SheetKind, SiteMark,
-    SiteRow, Spot, Tick, Tile, Tone, Words,
+    Band, Choice, GainRow, Grade, Kit, LearnedRow, LevelMap, LevelMark, LevelWord, LineMark,
+    LogItem, LogRow, Lost, Notice, Person, PersonRow, Place, Prompt, Saved, Screen, Sheet,
+    SheetKind, SiteMark, SiteRow, Spot, Tick, Tile, Tone, Words,
 };
 use slint::SharedString;
 
@@ -100,6 +100,8 @@ pub struct View {
     pub sheet_choices: Vec<Choice>,
     pub page_people: Vec<PersonRow>,
 
+    pub learned: Vec<LearnedRow>,
+
     pub log_items: Vec<LogItem>,
     pub log_title: SharedString,
     pub log_sub: SharedString,
@@ -191,6 +193,7 @@ impl Default for View {
             sheet_lines: Vec::new(),
             sheet_choices: Vec::new(),
             page_people: Vec::new(),
+            learned: Vec::new(),
             log_items: Vec::new(),
             log_title: SharedString::default(),
             log_sub: SharedString::default(),

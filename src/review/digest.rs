@@ -3,10 +3,13 @@
 //! Says nothing in any language: whoever shows it does. Whole milliseconds, so that a digest read back is the digest
 //! that was made. What it does not hold is read from the records.
 
+use super::tasks::{Carried, tasks};
+use crate::drill::Lesson;
 use crate::incident::{Case, Event, State, Whereabouts};
 use crate::units::Millis;
 use crate::words::{Id, Language, clock, label};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
 /// One incident in short.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -26,6 +29,12 @@ pub struct Digest {
     pub closed: bool,
     /// Everybody who hung, in the order of their numbers.
     pub casualties: Vec<Hung>,
+    /// Who had which role that asks for a qualification: responder id and qualification, each pair once.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub qualified: Vec<(String, String)>,
+    /// What is to be done about it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub tasks: Vec<Carried>,
 }
 
 /// One casualty in short. All times are since their fall.
@@ -67,6 +76,8 @@ impl Digest {
             drill: opened.is_some_and(|it| it.drill),
             closed: facts.stood_down.is_some(),
             casualties: facts.cases().map(hung).collect(),
+            qualified: qualified(state),
+            tasks: tasks(&state.log),
         }
     }
 
@@ -85,6 +96,20 @@ impl Digest {
             .collect();
         all.filter(|all| !all.is_empty()).map(|all| all.join(", "))
     }
+}
+
+/// Who had which role that asks for a qualification, in a drill.
+fn qualified(state: &State) -> Vec<(String, String)> {
+    let began_as_drill = state.log.first().is_some_and(|record| match &record.event {
+        Event::Opened(opening) => opening.drill,
+        _ => false,
+    });
+    let lesson = began_as_drill.then(|| Lesson::of(state)).flatten();
+    let parts = lesson.into_iter().flat_map(|it| it.parts);
+    let named: BTreeSet<(String, String)> = parts
+        .filter_map(|part| Some((part.responder, part.qualification?)))
+        .collect();
+    named.into_iter().collect()
 }
 
 fn hung(case: Case<'_>) -> Hung {

@@ -6,12 +6,14 @@
 #![warn(clippy::arithmetic_side_effects)]
 
 mod digest;
+mod tasks;
 
 pub use digest::{Digest, Hung};
+pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
-    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Record, Report, State, Stop,
-    Teller, Why,
+    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Owner, Record, Report,
+    State, Stop, Teller, Why,
 };
 use crate::readiness::Posting;
 use crate::units::Millis;
@@ -47,9 +49,14 @@ pub fn lines(records: &[Record], language: Language) -> Vec<Line> {
             &before
         };
         let at_least = if record.at_least { "\u{2265}" } else { "" };
+        let elapsed = match record.event.is_afterwards() {
+            // The clock had stopped long before.
+            true => String::new(),
+            false => format!("{at_least}{}", clock(record.elapsed)),
+        };
         lines.push(Line {
             seq: record.seq,
-            elapsed: format!("{at_least}{}", clock(record.elapsed)),
+            elapsed,
             text: describe(record, &before, facts, records, language).text(language),
             who: facts.name(&record.who).to_owned(),
             inner: matches!(
@@ -202,6 +209,15 @@ fn order(facts: &Facts, method: &str, posting: &Posting) -> Message {
         (Posting::RADIO, _) => Message::with(Id::EvRadio, [name]),
         (_, Some(kit)) => Message::with(Id::EvOrderKit, [name, place, kit]),
         (_, None) => Message::with(Id::EvOrder, [name, place]),
+    }
+}
+
+/// What a record set as a task.
+fn task_text(records: &[Record], number: u64, language: Language) -> String {
+    let set = records.iter().find(|it| it.seq == number);
+    match set.map(|it| &it.event) {
+        Some(Event::TaskSet(task)) => task.text.text(language),
+        _ => number.to_string(),
     }
 }
 
@@ -471,6 +487,21 @@ fn describe(
         Event::PromptShown { text, .. } => Message::with(Id::EvPrompt, [text]),
         Event::ClockMarked {} => Message::of(Id::EvMark),
         Event::Resumed { .. } => Message::of(Id::EvResumed),
+        Event::TaskSet(task) => {
+            let owner = match &task.owner {
+                Owner::Responder(id) => after.name(id),
+                Owner::Role(role) => role,
+            };
+            let due = task.due.format("%Y-%m-%d").to_string();
+            let text = task.text.text(language);
+            Message::with(Id::EvTaskSet, [&text, owner, &due])
+        }
+        Event::TaskDone { task } => {
+            Message::with(Id::EvTaskDone, [&task_text(records, *task, language)])
+        }
+        Event::TaskOpen { task } => {
+            Message::with(Id::EvTaskOpen, [&task_text(records, *task, language)])
+        }
         Event::Unknown { kind, .. } => Message::with(Id::EvUnknown, [kind]),
     }
 }

@@ -9,10 +9,12 @@ mod en;
 mod es;
 mod ids;
 mod numbers;
+mod phrase;
 mod pseudo;
 
 pub use ids::Id;
 pub use numbers::{ago, clock, date_and_time, metres, seconds, wall_time, wind};
+pub use phrase::Phrase;
 
 use std::borrow::Cow;
 

@@ -1,11 +1,13 @@
-//! Holds the debrief to three questions, to the team and the system, and to what stood out; and actions until they are closed.
+//! Holds the debrief to three questions, to the team and the system, and to what stood out; and tasks until they are done.
 
 use super::played::{Play, exercise};
-use groundward::drill::{
-    Action, Debrief, Decided, Outcome, Owner, Phrase, add, carried, close, reopen,
+use groundward::drill::{Debrief, Lesson, Outcome};
+use groundward::incident::{
+    Act, Condition, Event, Exercise, Moment, Owner, Pick, Record, State, Task,
 };
-use groundward::incident::{Act, Condition, Exercise, Pick, Record, State};
-use groundward::words::{Id, Language};
+use groundward::review::{open, tasks};
+use groundward::units::Millis;
+use groundward::words::{Id, Language, Phrase};
 use std::collections::BTreeSet;
 
 /// Words that lay something on a person, or grade. Common practice in blameless reviews, no source.
@@ -162,81 +164,77 @@ fn day(text: &str) -> chrono::NaiveDate {
     text.parse().expect("it is a day")
 }
 
-fn decided(text: Id, due: &str) -> Decided {
-    Decided {
+fn set(seq: u64, text: Id, due: &str) -> Record {
+    let task = Task {
         text: Phrase::of(text),
         owner: Owner::Role("rope lead".to_owned()),
         due: day(due),
-        incident: "20261126T120000Z-0001".to_owned(),
-        position: Some("silo3".to_owned()),
+    };
+    record(seq, Event::TaskSet(task))
+}
+
+fn record(seq: u64, event: Event) -> Record {
+    let now = Moment {
+        wall_ms: 1_000 * i64::try_from(seq).expect("few records"),
+        offset_min: 60,
+        boot_ms: 5,
+        boot_id: "another boot".into(),
+    };
+    Record {
+        seq,
+        cause: seq,
+        incident: "20261126T120000Z-0001".into(),
+        now,
+        elapsed: Millis(400_000),
+        at_least: false,
+        who: "ines".into(),
+        casualty: 1,
+        v: 1,
+        event,
     }
 }
 
-fn three() -> Vec<Action> {
-    let all = add(&[], decided(Id::TaskCall, "2026-12-20"), 1_000);
-    let all = add(&all, decided(Id::TaskUnheard, "2026-12-01"), 2_000);
-    add(&all, decided(Id::TaskDrill, "2026-12-10"), 3_000)
+fn three() -> Vec<Record> {
+    vec![
+        set(1, Id::TaskCall, "2026-12-20"),
+        set(2, Id::TaskUnheard, "2026-12-01"),
+        set(3, Id::TaskDrill, "2026-12-10"),
+    ]
 }
 
 #[test]
-fn actions_are_carried_until_closed_and_the_overdue_come_first() {
-    let all = three();
-    let order = |all: &[Action], today: &str| -> Vec<(String, bool)> {
-        let open = carried(all, day(today)).into_iter();
-        open.map(|it| {
-            (
-                it.action
-                    .id
-                    .rsplit('-')
-                    .next()
-                    .unwrap_or_default()
-                    .to_owned(),
-                it.overdue,
-            )
-        })
-        .collect()
+fn tasks_are_carried_until_done_and_the_overdue_come_first() {
+    let mut records = three();
+    let order = |records: &[Record], today: &str| -> Vec<(u64, bool)> {
+        let all = tasks(records);
+        let open = open([("one", all.as_slice())].into_iter()).into_iter();
+        open.map(|(_, it)| (it.number, it.is_overdue(day(today))))
+            .collect()
     };
-    let is = |id: &str, overdue: bool| (id.to_owned(), overdue);
     assert_eq!(
-        order(&all, "2026-12-10"),
-        [is("2", true), is("3", false), is("1", false)]
+        order(&records, "2026-12-10"),
+        [(2, true), (3, false), (1, false)]
     );
-    let closed = close(&all, "20261126T120000Z-0001-2", 9_000);
-    assert_eq!(
-        order(&closed, "2026-12-11"),
-        [is("3", true), is("1", false)]
-    );
-    assert_eq!(closed.len(), 3, "nothing is removed");
-    // Closing again keeps the time at which it was closed.
-    assert_eq!(close(&closed, "20261126T120000Z-0001-2", 9_999), closed);
-    assert_eq!(reopen(&closed, "20261126T120000Z-0001-2"), all);
-    assert_eq!(close(&all, "nothing", 1), all);
+    records.push(record(4, Event::TaskDone { task: 2 }));
+    assert_eq!(order(&records, "2026-12-11"), [(3, true), (1, false)]);
+    assert_eq!(tasks(&records).len(), 3, "nothing is removed");
+    // Said once more, the first time counts; what is not there changes nothing.
+    records.push(record(5, Event::TaskDone { task: 2 }));
+    records.push(record(6, Event::TaskDone { task: 99 }));
+    assert_eq!(tasks(&records)[1].done_ms, Some(4_000));
+    records.push(record(7, Event::TaskOpen { task: 2 }));
+    assert_eq!(tasks(&records), tasks(&three()));
 }
 
 #[test]
-fn actions_have_ids_of_their_own_whatever_the_list_holds() {
-    let mut all = three();
-    all.remove(0);
-    let all = add(&all, decided(Id::TaskChecks, "2026-12-24"), 4_000);
-    let ids: BTreeSet<&String> = all.iter().map(|it| &it.id).collect();
-    assert_eq!(ids.len(), all.len());
-}
-
-#[test]
-fn an_action_is_kept_without_a_language_and_reads_in_both() {
-    let all = three();
-    let text = serde_json::to_string(&all).expect("it can be written");
-    assert_eq!(
-        serde_json::from_str::<Vec<Action>>(&text).expect("it can be read"),
-        all
-    );
-    assert!(
-        text.contains("\"due\":\"2026-12-20\"") && !text.contains("closed"),
-        "{text}"
-    );
+fn a_task_is_kept_without_a_language_and_reads_in_both() {
+    let text = three()[0].to_json();
+    assert!(text.contains("\"due\":\"2026-12-20\""), "{text}");
+    let read = Record::from_json(&text).expect("it can be read");
+    assert_eq!(read, three()[0]);
     let said: Vec<String> = Language::ALL_SPOKEN
         .iter()
-        .map(|it| all[0].text.text(*it))
+        .map(|it| tasks(&[read.clone()])[0].task.text.text(*it))
         .collect();
     assert_eq!(
         said,
@@ -245,5 +243,26 @@ fn an_action_is_kept_without_a_language_and_reads_in_both() {
             "Practicar la llamada de emergencia"
         ]
     );
-    assert!(serde_json::from_str::<Action>(&text.replace("2026-12-20", "soon")).is_err());
+    // A day that is none makes it a record that this program does not know, kept as it is.
+    let bad = Record::from_json(&text.replace("2026-12-20", "soon")).expect("it is a record");
+    assert!(matches!(bad.event, Event::Unknown { .. }), "{bad:?}");
+}
+
+#[test]
+fn what_is_written_after_the_end_changes_nothing_that_is_known_of_it() {
+    let mut play = Play::begin(7, Some(exercise()), 0);
+    play.at_random(40);
+    let state = play.state;
+    let last = state.log.last().expect("it has records").as_ref().clone();
+    let mut after: Vec<Record> = state.log.iter().map(|it| it.as_ref().clone()).collect();
+    // The same boot, hours later: the clock of the incident must not go on.
+    let mut late = set(last.seq + 1, Id::TaskCall, "2026-12-20");
+    late.now = last.now.clone();
+    late.now.boot_ms += 9 * 3_600_000;
+    after.push(late);
+    let replayed = State::replay(after);
+    assert_eq!(replayed.facts, state.facts);
+    assert_eq!(Outcome::of(&replayed), Outcome::of(&state));
+    assert_eq!(Lesson::of(&replayed), Lesson::of(&state));
+    assert_eq!(tasks(&replayed.log).len(), 1);
 }

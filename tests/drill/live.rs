@@ -2,12 +2,14 @@
 
 use crate::desk::Desk;
 use groundward::cue::Cue;
-use groundward::drill::{Lesson, Span, Undrilled, due};
+use groundward::drill::{Lesson, PartTaken, Span, Undrilled, When, due};
 use groundward::incident::{
-    Act, Condition, Event, Exercise, Hanging, Inject, OtherWork, Report, Surprise, Whereabouts,
+    Act, Condition, Event, Exercise, Hanging, Inject, Opened, OtherWork, Report, Surprise,
+    Whereabouts,
 };
-use groundward::signal::{Effect, Input, LogEntry, Prepare, Prepared, Tap};
-use groundward::units::Millis;
+use groundward::readiness::{Declare, Light};
+use groundward::signal::{Effect, Input, LogEntry, Prepare, Prepared, ScenarioFile, Tap};
+use groundward::units::{Millis, Speed};
 use proptest::prelude::*;
 
 /// On standby of a tablet that is not kept for drills.
@@ -330,6 +332,7 @@ fn standby_counts_the_positions_that_are_due() {
         hung: None,
         intact: true,
         filled: false,
+        tasks: Vec::new(),
         drilled: Some(Box::new(Lesson {
             incident: format!("{position}-{ended}"),
             started_ms: desk.now.wall_ms - 86_400_000,
@@ -350,13 +353,205 @@ fn standby_counts_the_positions_that_are_due() {
     let position = position.expect("a position is due");
     let [done, broken] = [drilled(position, true), drilled(position, false)];
     desk.engine.new_day(&desk.now);
-    let count = |desk: &Desk| desk.engine.snapshot(&desk.now).drills_due;
+    let places = |it: &&groundward::drill::Overdue| matches!(it.what, Undrilled::Position(_));
+    let count = |desk: &Desk| {
+        let due = desk.engine.snapshot(&desk.now).drills_due;
+        due.iter().filter(places).count()
+    };
     let before = count(&desk);
     assert!(before > 1, "{before}");
     desk.take(Input::Log(vec![broken.clone()]));
     assert_eq!(count(&desk), before);
     desk.take(Input::Log(vec![broken, done.clone(), done]));
     assert_eq!(count(&desk), before - 1);
+}
+
+/// People are due in what they are qualified for until a drill asked it of them.
+#[test]
+fn standby_counts_the_people_that_are_due() {
+    let mut desk = Desk::demo();
+    desk.engine.new_day(&desk.now);
+    let people = |desk: &Desk| -> Vec<(String, String)> {
+        let due = desk.engine.snapshot(&desk.now).drills_due;
+        let people = due.iter().filter_map(|it| match &it.what {
+            Undrilled::Position(_) => None,
+            Undrilled::Qualified {
+                responder,
+                qualification,
+            } => Some((responder.clone(), qualification.clone())),
+        });
+        people.collect()
+    };
+    let before = people(&desk);
+    let (responder, qualification) = before.first().expect("somebody is due").clone();
+    let part = PartTaken {
+        responder,
+        method: String::new(),
+        role: String::new(),
+        qualification: Some(qualification),
+    };
+    let lesson = Lesson {
+        started_ms: desk.now.wall_ms - 86_400_000,
+        position: Some("silo3".to_owned()),
+        off: Some(Span::ended(Millis(300_000))),
+        parts: vec![part],
+        ..Lesson::default()
+    };
+    let entry = LogEntry {
+        incident: "one".to_owned(),
+        when: String::new(),
+        place: String::new(),
+        drill: true,
+        closed: true,
+        hung: None,
+        intact: true,
+        filled: false,
+        tasks: Vec::new(),
+        drilled: Some(Box::new(lesson)),
+    };
+    desk.take(Input::Log(vec![entry]));
+    assert_eq!(people(&desk), before[1..]);
+}
+
+/// Prepares a drill at silo 3 and begins it.
+fn set(said: impl IntoIterator<Item = Prepare>) -> Desk {
+    begin(tablet(), said)
+}
+
+fn opened(desk: &Desk) -> &Opened {
+    desk.facts().opened.as_ref().expect("it was opened")
+}
+
+#[test]
+fn only_those_who_play_are_sent_until_the_stop_word_sends_everybody() {
+    let mut desk = tablet();
+    let all: Vec<String> = {
+        let plan = desk.engine.snapshot(&desk.now).plan.plan;
+        plan.responders.iter().map(|it| it.id.clone()).collect()
+    };
+    let played: Vec<String> = all.iter().take(4).cloned().collect();
+    let away = all.iter().skip(4).cloned().map(Prepare::Player);
+    for what in away.collect::<Vec<_>>() {
+        desk.tap(Tap::Prepare(what));
+    }
+    let mut desk = begin(desk, []);
+    assert_eq!(opened(&desk).roll_call, played);
+    desk.act(Act::Report(Condition::Talking));
+    for _ in 0..8 {
+        if desk.prompt().main.is_some() {
+            desk.answer();
+        }
+        desk.pass(15_000);
+    }
+    let facts = desk.facts();
+    assert!(!facts.orders.is_empty(), "somebody was sent");
+    for order in &facts.orders {
+        assert!(played.contains(&order.posting.responder), "{order:?}");
+    }
+    desk.act(Act::Real);
+    desk.pass(1_000);
+    assert_eq!(opened(&desk).roll_call, all);
+    desk.assert_replays();
+}
+
+#[test]
+fn nothing_is_played_as_easier_than_it_is_and_the_stop_word_ends_it() {
+    let wind = |speed| Prepare::Wind(Some(Speed(speed)));
+    let mut desk = tablet();
+    desk.tap(Tap::Declare(Declare::Wind(Speed(9_000))));
+    desk.tap(Tap::Declare(Declare::Light(Light::Dark)));
+    let really = opened(&begin_at(desk)).clone();
+    assert!(really.dark && really.wind.is_some());
+    let mut desk = tablet();
+    desk.tap(Tap::Declare(Declare::Wind(Speed(9_000))));
+    desk.tap(Tap::Declare(Declare::Light(Light::Dark)));
+    let desk = begin(desk, [wind(2_000), Prepare::Light(Some(Light::Day))]);
+    assert_eq!(
+        (opened(&desk).wind, opened(&desk).dark),
+        (really.wind, true)
+    );
+    let mut desk = set([wind(20_000), Prepare::Light(Some(Light::Dark))]);
+    assert_eq!(
+        (opened(&desk).wind, opened(&desk).dark),
+        (Some(Speed(20_000)), true)
+    );
+    desk.act(Act::Real);
+    assert_eq!((opened(&desk).wind, opened(&desk).dark), (None, false));
+    desk.assert_replays();
+}
+
+fn begin_at(desk: Desk) -> Desk {
+    begin(desk, [])
+}
+
+#[test]
+fn a_surprise_is_added_in_its_order_drawn_within_its_span_and_taken_away() {
+    let mut desk = tablet();
+    let add = |when, inject| Tap::Prepare(Prepare::Surprise { when, inject });
+    let s = Millis::from_seconds;
+    desk.tap(add(When::At(s(120)), Inject::RadioLost {}));
+    desk.tap(add(When::Between(s(30), s(60)), Inject::WrongGate {}));
+    desk.tap(add(When::At(s(10)), Inject::StopsAnswering {}));
+    let prepared = desk.engine.snapshot(&desk.now).prepared;
+    let times: Vec<Millis> = prepared.exercise.surprises.iter().map(|it| it.at).collect();
+    assert_eq!((times[0], times[2]), (s(10), s(120)));
+    assert!((s(30)..=s(60)).contains(&times[1]), "{times:?}");
+    desk.tap(Tap::Prepare(Prepare::NoSurprise(0)));
+    desk.tap(Tap::Prepare(Prepare::NoSurprise(9)));
+    let prepared = desk.engine.snapshot(&desk.now).prepared;
+    assert_eq!(prepared.exercise.surprises.len(), 2);
+    // What a method needs fails only where there is this method.
+    desk.tap(Tap::Prepare(Prepare::Place(Some("silo3".to_owned()))));
+    let plan = desk.engine.snapshot(&desk.now).plan.plan;
+    let [here, there] = ["silo3", "intake"].map(|id| plan.position(id).expect("it is there"));
+    let mut methods = here.methods.iter().map(|it| &it.id);
+    let only_here = methods.find(|id| there.method(id).is_none());
+    let fails = Inject::MethodFails {
+        method: only_here.expect("there is one").clone(),
+    };
+    desk.tap(add(When::At(s(50)), fails));
+    desk.tap(Tap::Prepare(Prepare::Place(Some("intake".to_owned()))));
+    let prepared = desk.engine.snapshot(&desk.now).prepared;
+    assert_eq!(prepared.exercise.surprises.len(), 2);
+}
+
+#[test]
+fn scenario_files_of_the_tablet_are_offered_or_say_what_is_wrong() {
+    let mut desk = tablet();
+    let file = |name: &str, text: &str| ScenarioFile {
+        name: name.to_owned(),
+        bytes: Ok(text.as_bytes().to_vec()),
+    };
+    let good =
+        "format = 1\nname = \"Ours\"\nposition = \"silo3\"\ncrew = [\"bram\"]\ntime = \"23:00\"\n";
+    let bad = "format = 1\nname = \"Theirs\"\nposition = \"nowhere\"\n";
+    let gone = ScenarioFile {
+        name: "gone.toml".to_owned(),
+        bytes: Err("the stick was pulled".to_owned()),
+    };
+    desk.take(Input::Scenarios(vec![
+        file("ours.toml", good),
+        file("theirs.toml", bad),
+        gone,
+    ]));
+    let offered = desk.engine.snapshot(&desk.now).scenarios;
+    assert_eq!(offered[0].name, "Ours");
+    let ours = offered[0].prepared.as_ref().expect("it suits the plan");
+    assert_eq!(ours.position.as_deref(), Some("silo3"));
+    let setting = &ours.exercise.setting;
+    assert_eq!(setting.crew.as_deref(), Some(&["bram".to_owned()][..]));
+    assert_eq!(
+        (setting.time_min, setting.light),
+        (Some(23 * 60), Some(Light::Dark))
+    );
+    assert_eq!(offered[1].name, "theirs.toml");
+    let why = offered[1].prepared.as_ref().expect_err("it does not");
+    assert!(
+        why.starts_with("3: the plan has no position `nowhere`"),
+        "{why}"
+    );
+    assert_eq!(offered[2].prepared, Err("the stick was pulled".to_owned()));
+    assert!(offered.len() > 3, "the built-in ones stand after them");
 }
 
 proptest! {

@@ -2,11 +2,14 @@
 
 use super::lying::{Fault, LyingDisk};
 use super::{INCIDENT, entries, folders, lines};
+use crate::desk::Desk;
+use groundward::incident::{Act, Event, Moment, Record};
 use groundward::journal::disk::{Disk, DiskFile, RealDisk};
 use groundward::journal::lock::{DataLock, LockRefused};
 use groundward::journal::read;
 use groundward::journal::thread::JournalThread;
-use groundward::signal::JournalReport;
+use groundward::journal::writer::Writer;
+use groundward::signal::{Addition, Entry, JournalReport};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver};
@@ -36,6 +39,7 @@ fn next(reports: &Receiver<JournalReport>) -> String {
         JournalReport::Saved { seq, .. } => format!("saved {seq}"),
         JournalReport::Failing { why, .. } => format!("failing: {why}"),
         JournalReport::Closed { .. } => "closed".to_owned(),
+        JournalReport::NotAdded { why, .. } => format!("not added: {why}"),
     }
 }
 
@@ -202,4 +206,136 @@ fn a_data_folder_has_one_writer() {
     );
     drop(lock);
     DataLock::take(&folder).expect("it is free again");
+}
+
+/// An incident as the program itself writes one, in a folder of its own, and the name of its file.
+fn stood_down(disk: Arc<dyn Disk>, data: &Path) -> (Vec<PathBuf>, PathBuf, String) {
+    let mut desk = Desk::demo();
+    desk.hang(Some("silo3"));
+    desk.act(Act::OffHarness);
+    desk.act(Act::BeginClosing);
+    desk.act(Act::StandDown);
+    let incident = desk.records[0].incident.to_string();
+    let folders = vec![data.join("journal")];
+    let mut writer =
+        Writer::create(disk, folders.clone(), &incident).expect("the name is one of an incident");
+    let entries: Vec<Entry> = desk
+        .records
+        .iter()
+        .map(|it| Entry {
+            seq: it.seq,
+            json: it.to_json(),
+        })
+        .collect();
+    writer.append(&entries).expect("the disk is well");
+    writer.close().expect("the disk is well");
+    let path = folders[0].join(format!("{incident}.jsonl"));
+    (folders, path, incident)
+}
+
+fn addition(incident: &str) -> Box<Addition> {
+    Box::new(Addition {
+        incident: incident.to_owned(),
+        now: Moment {
+            wall_ms: 1_800_000_000_000,
+            offset_min: 0,
+            boot_ms: 7,
+            boot_id: "weeks later".into(),
+        },
+        who: "ines".to_owned(),
+        event: Event::TaskDone { task: 3 },
+    })
+}
+
+#[test]
+fn what_is_added_after_the_end_is_sealed_into_the_same_chain() {
+    let data = tempfile::tempdir().expect("there is room");
+    let (folders, path, incident) = stood_down(Arc::new(RealDisk), data.path());
+    let before = fs::read(&path).expect("it is there");
+    let records = before.iter().filter(|byte| **byte == b'\n').count() as u64;
+    let (journal, reports) = spawn(RealDisk, folders.clone());
+    journal.add(addition(&incident));
+    assert_eq!(next(&reports), format!("saved {records}"));
+    assert_eq!(next(&reports), "closed");
+    journal.add(addition(&incident));
+    assert_eq!(next(&reports), format!("saved {}", records + 1));
+    drop(journal);
+    let after = fs::read(&path).expect("it is there");
+    assert!(after.starts_with(&before), "nothing before it was changed");
+    let found = read::read(&RealDisk, &folders, &incident).expect("it is read");
+    assert!(found.problems.is_empty() && found.closed, "{found:?}");
+    assert_eq!(found.records.len() as u64, records + 2);
+    let last = Record::from_json(&found.records[found.records.len() - 1].text).expect("a record");
+    assert_eq!(last.event, Event::TaskDone { task: 3 });
+    assert_eq!(&*last.who, "ines");
+}
+
+#[test]
+fn nothing_is_added_to_what_has_not_ended_was_altered_or_is_not_there() {
+    let data = tempfile::tempdir().expect("there is room");
+    let (folders, path, incident) = stood_down(Arc::new(RealDisk), data.path());
+    let whole = fs::read_to_string(&path).expect("it is there");
+    let tried = |text: &str| {
+        fs::write(&path, text).expect("there is room");
+        let (journal, reports) = spawn(RealDisk, folders.clone());
+        journal.add(addition(&incident));
+        let said = next(&reports);
+        drop(journal);
+        assert_eq!(fs::read_to_string(&path).expect("it is there"), text);
+        said
+    };
+    let altered = whole.replacen("silo3", "silo4", 1);
+    assert_eq!(tried(&altered), "not added: Its record was altered.");
+    let open: Vec<&str> = whole.lines().take(4).collect();
+    let open = open.join("\n") + "\n";
+    assert_eq!(tried(&open), "not added: It has not ended yet.");
+    fs::remove_file(&path).expect("it is there");
+    let (journal, reports) = spawn(RealDisk, folders.clone());
+    journal.add(addition(&incident));
+    let said = next(&reports);
+    assert!(
+        said.starts_with("not added: The log cannot be taken up"),
+        "{said}"
+    );
+    // And one that is being written now.
+    journal.open("20310512T120000Z-0009");
+    journal.append(entries(1..=2));
+    journal.add(addition("20310512T120000Z-0009"));
+    let mut said = Vec::new();
+    while said.len() < 2 {
+        said.push(next(&reports));
+    }
+    assert!(
+        said.contains(&"not added: It has not ended yet.".to_owned()),
+        "{said:?}"
+    );
+}
+
+#[test]
+fn an_addition_that_a_disk_refuses_is_said_and_the_record_stays_whole() {
+    let (mut saved, mut refused) = (0, 0);
+    for call in 1..=12 {
+        let disk = LyingDisk::default();
+        let (folders, _, incident) = stood_down(Arc::new(disk.clone()), Path::new("/data"));
+        let before = read::read(&disk, &folders, &incident).expect("it is read");
+        disk.fail(Fault::Once(disk.calls() + call));
+        let (journal, reports) = spawn(disk.clone(), folders.clone());
+        journal.add(addition(&incident));
+        let said = next(&reports);
+        drop(journal);
+        disk.heal();
+        let found = read::read(&disk, &folders, &incident).expect("it is read");
+        assert!(found.problems.is_empty(), "call {call}, {said}: {found:?}");
+        let kept = found.records.len() - before.records.len();
+        if said.starts_with("saved") {
+            assert_eq!(kept, 1, "call {call}");
+            saved += 1;
+        } else {
+            assert!(said.starts_with("not added: "), "call {call}: {said}");
+            assert!(kept <= 1, "call {call}: {kept}");
+            refused += 1;
+        }
+    }
+    // Where one file fails another is begun, and where nothing fails any more it is saved.
+    assert!(saved > 0 && saved + refused == 12, "{saved}, {refused}");
 }

@@ -1,9 +1,14 @@
 //! Prepares drills by touch and plays what only a drill has: a surprise, a living person who is let stand, the stop word.
 
 use super::Tablet;
-use groundward::incident::{Act, Condition, Exercise, Inject, Surprise};
-use groundward::signal::{Prepare, Prepared, Tap};
+use groundward::drill::{Learned, Lesson, Played, Span};
+use groundward::incident::{
+    Act, Condition, Event, Exercise, Inject, Moment, Owner, Surprise, Task,
+};
+use groundward::review::Carried;
+use groundward::signal::{Addition, Input, JournalReport, Prepare, Prepared, Tap};
 use groundward::units::Millis;
+use groundward::words::{Id, Phrase};
 
 /// Through the page on which a drill is prepared, with a living person, until nothing is open.
 pub(super) fn walk(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
@@ -32,8 +37,144 @@ pub(super) fn walk(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
     tablet.activate("Scenario");
     at(tablet, "drill scenario");
     tablet.activate("Back");
-    at(tablet, "drill ready");
+    tablet.activate("Who plays");
+    at(tablet, "drill crew");
+    tablet.activate("Sef");
     tablet.activate("Back");
+    tablet.activate("Wind and light");
+    at(tablet, "drill wind and light");
+    tablet.activate("dark, not lit");
+    tablet.activate("How strong is the wind?");
+    at(tablet, "drill wind");
+    tablet.activate("12\u{a0}m/s");
+    tablet.activate("Back");
+    tablet.activate("Surprises");
+    tablet.activate("One more");
+    at(tablet, "drill surprise");
+    tablet.activate("Kit is missing");
+    at(tablet, "drill surprise which");
+    tablet.activate("Back");
+    tablet.activate("The wind rises");
+    tablet.activate("16\u{a0}m/s");
+    at(tablet, "drill surprise when");
+    tablet.activate("2:00");
+    at(tablet, "drill surprises");
+    tablet.activate("Back");
+    reach(tablet, "What is due");
+    at(tablet, "drill due");
+    tablet.activate("Back");
+    at(tablet, "drill ready");
+    reach(tablet, "What drills have shown");
+    at(tablet, "learned");
+    tablet.activate("Back");
+    tablet.activate("Back");
+}
+
+/// Activates a control that may stand on the next page of a list.
+fn reach(tablet: &mut Tablet, label: &str) {
+    let there = tablet.controls().iter().any(|it| {
+        let text = it.accessible_label().unwrap_or_default();
+        text.starts_with(&format!("{label}, "))
+    });
+    if !there {
+        tablet.activate("More");
+    }
+    tablet.activate(label);
+}
+
+/// From the log to what is to be done, until that is done.
+pub(super) fn afterwards(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
+    let old = addition("20310401T080000Z-0001", Id::TaskChange, "2026-01-31");
+    add(tablet, &old);
+    tablet.activate("Log");
+    tablet.activate("To be done");
+    at(tablet, "tasks");
+    tablet.activate("Back");
+    tablet.activate("2031-05-12 14:02, Silo 3 roof, west hatch");
+    tablet.activate("To be done");
+    at(tablet, "tasks of one");
+    tablet.activate("Practise the emergency call");
+    at(tablet, "task who");
+    tablet.activate("Bram");
+    at(tablet, "task when");
+    tablet.activate("In 14 days");
+    tablet.activate("Practise the emergency call");
+    at(tablet, "task");
+    tablet.activate("It is done");
+    at(tablet, "task done");
+    tablet.activate("Back");
+    tablet.activate("Back");
+    tablet.activate("Back");
+}
+
+fn addition(incident: &str, text: Id, due: &str) -> Addition {
+    Addition {
+        incident: incident.to_owned(),
+        now: Moment {
+            wall_ms: 1_770_000_000_000,
+            offset_min: 60,
+            boot_ms: 1,
+            boot_id: "boot-0".into(),
+        },
+        who: "ines".to_owned(),
+        event: Event::TaskSet(Task {
+            text: Phrase::of(text),
+            owner: Owner::Responder("ines".to_owned()),
+            due: due.parse().expect("it is a day"),
+        }),
+    }
+}
+
+/// Does what the journal does with an addition: here it is the list of the incident alone.
+pub(super) fn add(tablet: &mut Tablet, addition: &Addition) {
+    let set_ms = addition.now.wall_ms;
+    match &addition.event {
+        Event::TaskSet(task) => {
+            let number = 90 + tablet.tasks.len() as u64;
+            tablet.tasks.push(Carried {
+                number,
+                task: task.clone(),
+                by: addition.who.clone(),
+                set_ms,
+                done_ms: None,
+            });
+        }
+        Event::TaskDone { task } => {
+            let mut tasks = tablet.tasks.iter_mut();
+            let it = tasks.find(|it| it.number == *task);
+            it.expect("there is such a task").done_ms = Some(set_ms);
+        }
+        other => panic!("nobody asked for {other:?}"),
+    }
+    let incident = addition.incident.clone();
+    let head = "0".repeat(64);
+    let closed = JournalReport::Closed { incident, head };
+    for effect in tablet.desk.take(Input::Journal(closed)) {
+        tablet.answer_effect(&effect);
+    }
+    tablet.refresh();
+}
+
+/// What seven made-up drills at one place taught, the last of which was broken off, and two at another.
+pub(super) fn learned() -> Vec<Learned> {
+    let day = 86_400_000;
+    let drill = |number: i64, position: &str, seconds: i64, ended: bool| Lesson {
+        incident: format!("2031010{number}T080000Z-{position}"),
+        started_ms: 1_925_000_000_000 + number * 13 * day,
+        position: Some(position.to_owned()),
+        contact: Some(Span::ended(Millis::from_seconds(seconds / 2))),
+        off: Some(Span {
+            time: Millis::from_seconds(seconds),
+            ended,
+        }),
+        ..Lesson::default()
+    };
+    let silo = [(0, 520), (1, 505), (2, 470), (3, 480), (4, 425), (5, 430)];
+    let silo = silo.map(|(number, seconds)| drill(number, "silo3", seconds, true));
+    let other = [drill(1, "intake", 380, true), drill(4, "intake", 350, true)];
+    let broken = drill(6, "silo3", 300, false);
+    let all: Vec<Lesson> = silo.into_iter().chain(other).chain([broken]).collect();
+    groundward::drill::learned(&all, Played::Drill, 5)
 }
 
 /// The drill that was prepared, with one surprise, until it is a rescue.

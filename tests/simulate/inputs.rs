@@ -10,7 +10,7 @@ use super::world::{Truth, World};
 use groundward::incident::{Act, Event, Record, prompt};
 use groundward::journal::writer::Writer;
 use groundward::readiness::{Depth, Grade, WhatIfs, outlook, standings};
-use groundward::signal::{Effect, Input, JournalReport, Tap};
+use groundward::signal::{Effect, Input, JournalReport, LogRead, ScenarioFile, Tap};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -165,10 +165,38 @@ impl World {
                 None
             }
             Effect::ReadLog => self.sooner_or_later(Input::Log(Vec::new())),
-            Effect::ReadIncident { .. } => self.sooner_or_later(Input::LogRows(Vec::new())),
+            Effect::ReadIncident { .. } => self.sooner_or_later(Input::LogRows(LogRead::default())),
             Effect::ReadPlan => {
                 let same = Box::new(self.plan.clone());
                 self.sooner_or_later(Input::Plan(same))
+            }
+            Effect::Learn { .. } => self.sooner_or_later(Input::Learned(Vec::new())),
+            Effect::ReadScenarios => {
+                let files = vec![
+                    ScenarioFile {
+                        name: "bad.toml".to_owned(),
+                        bytes: Ok(vec![0xff]),
+                    },
+                    ScenarioFile {
+                        name: "gone.toml".to_owned(),
+                        bytes: Err("it is gone".to_owned()),
+                    },
+                ];
+                self.sooner_or_later(Input::Scenarios(files))
+            }
+            Effect::Add(addition) => {
+                let incident = addition.incident;
+                let report = match self.chance.one_in(3) {
+                    true => JournalReport::NotAdded {
+                        incident,
+                        why: "it has not ended yet".to_owned(),
+                    },
+                    false => JournalReport::Closed {
+                        incident,
+                        head: "0".repeat(64),
+                    },
+                };
+                self.sooner_or_later(Input::Journal(report))
             }
             Effect::KeepApproval(approval) => {
                 let answer = match self.chance.one_in(4) {

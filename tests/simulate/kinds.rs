@@ -70,15 +70,16 @@ kinds!(change: Change { Left KitGone Wind Lightning });
 kinds!(tap: Tap {
     Touched Activate Answer Do Undo SwapTheme SwapLouder SwapFlash Speak NextInCommand SwapPresent TestSound ReadLog
     ReadIncident ApprovePlan ReadPlan Declare WorkStopped AskWhatIf StopWhatIf Prepare BeginDrill
+    Afterwards ReadLessons
 });
 
 kinds!(prepare: Prepare {
-    Manikin Live SecondLine CanStand Watcher Limit Others Place Scenario
+    Manikin Live SecondLine CanStand Watcher Limit Others Place Scenario Player Wind Light Surprise NoSurprise
 });
 
 kinds!(effect: Effect {
     Open Append Close Forecast Standings WhatIfs StopWhatIfs Play Silence Louder Keep ReadLog ReadIncident ReadPlan
-    KeepApproval
+    KeepApproval Add Learn ReadScenarios
 });
 
 kinds!(event: Event {
@@ -90,10 +91,10 @@ kinds!(event: Event {
     OrderWithdrawn TaskGiven WordsSaid OrdersUnanswered WayBlocked WayOpened KitGone CallFailed HelpExpected OutsideAsked
     OutsideTookOver OutsideLeft CommandTaken BriefHeard CommandNamed LanguageChosen CameDue Noted StuckAloft CareRefused
     HandedOver KitWithdrawn Corrected StandDownBegan StandDownLeft StandDownAnswered StoodDown PromptShown ClockMarked
-    Resumed SurpriseGiven SurpriseLeftOut Stands RealCalled Unknown
+    Resumed SurpriseGiven SurpriseLeftOut Stands RealCalled TaskSet TaskDone TaskOpen Unknown
 });
 
-/// Every kind that a full run has to meet: nobody writes an unknown one.
+/// Every kind that a full run has to meet: nobody writes an unknown one, and the journal writes what is said after the end.
 pub(super) fn owed() -> impl Iterator<Item = &'static str> {
     let lists = [
         act::ALL,
@@ -114,5 +115,13 @@ pub(super) fn owed() -> impl Iterator<Item = &'static str> {
         event::ALL,
     ];
     let all = lists.into_iter().flatten().copied();
-    all.filter(|it| *it != "event Unknown")
+    all.filter(|it| {
+        ![
+            "event Unknown",
+            "event TaskSet",
+            "event TaskDone",
+            "event TaskOpen",
+        ]
+        .contains(it)
+    })
 }

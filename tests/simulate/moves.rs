@@ -5,14 +5,15 @@
 
 use super::kinds;
 use super::world::World;
+use groundward::drill::When;
 use groundward::incident::{
-    Act, Aftercare, CareTaker, Closing, Condition, Exercise, Inject, Note, OtherWork, Report, Stop,
-    Surprise, Teller, to_say,
+    Act, Aftercare, CareTaker, Closing, Condition, Exercise, Inject, Note, OtherWork, Owner,
+    Report, Setting, Stop, Surprise, Teller, to_say,
 };
 use groundward::readiness::{Change, Counted, Declare, Light, Reason};
-use groundward::signal::{Prepare, Prepared, Tap};
+use groundward::signal::{Afterwards, Prepare, Prepared, Tap};
 use groundward::units::{Millis, Speed};
-use groundward::words::Language;
+use groundward::words::{Id, Language, Phrase};
 
 const CARE: [Aftercare; 11] = [
     Aftercare::SafeHere,
@@ -347,7 +348,20 @@ impl World {
     /// Something said about the next drill.
     pub(super) fn some_preparation(&mut self) -> Prepare {
         let yes = !self.chance.one_in(4);
-        match self.chance.below(9) {
+        match self.chance.below(14) {
+            9 => Prepare::Player(self.person()),
+            10 => Prepare::Wind(yes.then(|| self.speed())),
+            11 => Prepare::Light(
+                yes.then(|| self.chance.among(&[Light::Day, Light::Lit, Light::Dark])),
+            ),
+            12 => Prepare::Surprise {
+                when: match yes {
+                    true => When::At(Millis(self.chance.below(300_000) as i64)),
+                    false => When::Between(self.time(), self.time()),
+                },
+                inject: self.some_inject(),
+            },
+            13 => Prepare::NoSurprise(self.chance.below(4) as usize),
             0 => Prepare::Manikin,
             1 => Prepare::Live,
             2 => Prepare::SecondLine(yes),
@@ -368,6 +382,15 @@ impl World {
                     exercise: Exercise {
                         scenario: "a try".to_owned(),
                         surprises,
+                        setting: Setting {
+                            light: self.chance.one_in(2).then_some(Light::Dark),
+                            wind: self.chance.one_in(2).then(|| self.speed()),
+                            crew: self
+                                .chance
+                                .one_in(2)
+                                .then(|| vec![self.person(), self.person()]),
+                            ..Setting::default()
+                        },
                         ..Exercise::default()
                     },
                     position: yes.then(|| self.position()),
@@ -378,7 +401,20 @@ impl World {
 
     /// A touch that has nothing to do with an incident.
     pub(super) fn some_tap(&mut self) -> Tap {
-        match self.chance.below(22) {
+        match self.chance.below(24) {
+            22 => Tap::ReadLessons,
+            23 => Tap::Afterwards {
+                incident: "20310512T120000Z-0001".to_owned(),
+                what: match self.chance.below(3) {
+                    0 => Afterwards::Done(self.chance.below(9)),
+                    1 => Afterwards::Open(self.chance.below(9)),
+                    _ => Afterwards::Set {
+                        text: Phrase::of(Id::TaskDrill),
+                        owner: Owner::Responder(self.person()),
+                        in_days: 14,
+                    },
+                },
+            },
             20 => Tap::Prepare(self.some_preparation()),
             21 => Tap::BeginDrill,
             0 => Tap::Touched,

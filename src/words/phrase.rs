@@ -1,9 +1,9 @@
 //! Keeps a sentence without its language: a text by its id, and what stands in it, which may be such a text again.
 //!
-//! A drill's outcome and its actions are kept for years and read in any language, so no rendered text is kept. What a plan's
+//! A drill's outcome and the actions of a review are kept for years and read in any language, so no rendered text is kept. What a plan's
 //! author wrote is kept as written. An id that this version does not know shows what stands in it.
 
-use crate::words::{Id, Language, Message};
+use super::{Id, Language, Message};
 use serde::{Deserialize, Serialize};
 
 /// A sentence, or a part of one.
