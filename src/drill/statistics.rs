@@ -103,9 +103,9 @@ pub const COVERAGE: Ratio = Ratio(950_000);
 /// The standard normal leaves a fortieth above this.
 const NORMAL: f64 = 1.959_963_984_540_054;
 /// What a slope is given for, in ms.
-const SLOPE_PER: f64 = 30.0 * 86_400_000.0;
+pub(super) const TREND_DAYS_MS: i64 = 30 * 86_400_000;
 /// So many times at most go into a trend, the newest ones: every pair of them is compared.
-const TREND_MAX: usize = 400;
+pub(super) const TREND_MAX: usize = 400;
 
 /// The time that a share of sorted times does not exceed (Hyndman and Fan's type 7); none where there are none.
 pub fn percentile(sorted: &[Millis], share: Ratio) -> Option<Millis> {
@@ -279,7 +279,7 @@ pub fn trend(dated: &[(i64, Span)]) -> Option<Trend> {
         }
     }
     falls.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
-    let per_30_days = |slope: f64| Millis(whole(slope * SLOPE_PER));
+    let per_30_days = |slope: f64| Millis(whole(slope * TREND_DAYS_MS as f64));
     let at = |fallen: f64| {
         let mut sum = 0.0;
         let passed = falls.iter().find(|it| {
