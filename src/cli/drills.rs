@@ -131,6 +131,10 @@ pub(super) struct Gathered {
     pub(super) elsewhere: usize,
     /// What was left out and why, one sentence each.
     pub(super) left_out: Vec<String>,
+    /// Incident ids of what was left out because it was altered.
+    pub(super) altered: Vec<String>,
+    /// Incident ids of what cannot be read.
+    pub(super) unread: Vec<String>,
 }
 
 impl Gathered {
@@ -142,12 +146,9 @@ impl Gathered {
         let mut all = Gathered::default();
         for it in listed {
             let id = &it.incident;
-            let altered = || {
-                format!("{id} is left out: it was altered; `groundward log verify {id}` says where")
-            };
             // Of what was altered nobody can say which site it was.
             if !it.intact {
-                all.left_out.push(altered());
+                all.leave_out_altered(id);
                 continue;
             }
             if it.digest.site != site {
@@ -158,15 +159,23 @@ impl Gathered {
                 Ok(Some(readback)) if readback.problems.is_empty() => {
                     all.lessons.extend(Lesson::of(&state(&readback)));
                 }
-                Ok(Some(_)) => all.left_out.push(altered()),
+                Ok(Some(_)) => all.leave_out_altered(id),
                 Ok(None) => {}
                 Err(error) => {
                     let why = format!("{id} is left out: it cannot be read: {error}");
                     all.left_out.push(why);
+                    all.unread.push(id.clone());
                 }
             }
         }
         Ok(all)
+    }
+
+    fn leave_out_altered(&mut self, id: &str) {
+        self.left_out.push(format!(
+            "{id} is left out: it was altered; `groundward log verify {id}` says where"
+        ));
+        self.altered.push(id.to_owned());
     }
 
     /// What was left out, in lines of their own.

@@ -10,6 +10,7 @@ mod learn;
 mod lesson;
 mod marks;
 mod met;
+mod named;
 mod orders;
 mod pace;
 mod phrase;
