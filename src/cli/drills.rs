@@ -131,6 +131,10 @@ pub(super) struct Gathered {
     pub(super) elsewhere: usize,
     /// What was left out and why, one sentence each.
     pub(super) left_out: Vec<String>,
+    /// Incident ids of what was left out because it was altered.
+    pub(super) altered: Vec<String>,
+    /// Incident ids of what cannot be read.
+    pub(super) unread: Vec<String>,
 }
 
 impl Gathered {
@@ -140,17 +144,29 @@ impl Gathered {
         let shelf = Shelf::open_in(data, &folder);
         let found = shelf.lessons(site);
         let found = found.map_err(|error| unreadable(&folder, &error))?;
-        let left_out = found.left_out.iter().map(|(id, why)| match why {
-            LeftOut::Altered => {
-                format!("{id} is left out: it was altered; `groundward log verify {id}` says where")
-            }
-            LeftOut::Unreadable(error) => format!("{id} is left out: it cannot be read: {error}"),
-        });
-        Ok(Gathered {
-            left_out: left_out.collect(),
+        let mut all = Gathered {
             lessons: found.lessons,
             elsewhere: found.elsewhere,
-        })
+            ..Gathered::default()
+        };
+        for (id, why) in found.left_out {
+            match why {
+                LeftOut::Altered => all.leave_out_altered(&id),
+                LeftOut::Unreadable(error) => {
+                    let why = format!("{id} is left out: it cannot be read: {error}");
+                    all.left_out.push(why);
+                    all.unread.push(id);
+                }
+            }
+        }
+        Ok(all)
+    }
+
+    fn leave_out_altered(&mut self, id: &str) {
+        self.left_out.push(format!(
+            "{id} is left out: it was altered; `groundward log verify {id}` says where"
+        ));
+        self.altered.push(id.to_owned());
     }
 
     /// What was left out, in lines of their own.

@@ -1,20 +1,23 @@
 //! Says how long everything took in the drills so far: quarters, halves, how sure that is, and whether it becomes quicker.
 //!
 //! Below the number of drills that the policy asks for nothing is summed up. Times broken off are counted as such; where too
-//! many were, a dash stands instead of a time that nobody knows.
+//! many were, a dash stands instead of a time that nobody knows. For a desk there is one HTML file with plots, of drills alone.
 
-use super::drills::{Fit, Gathered, place, print_json};
+use super::drills::{Fit, Gathered, is_same_file, print_json};
 use super::plans::KnownPlan;
-use super::ready::position;
+use super::ready::{language, position};
 use super::{DataFolder, Format, print};
 use crate::clock::Clock;
 use crate::drill::{Between, Learned, Played, Subject, Summary, Trend, Whose, learned};
+use crate::journal::disk::replace;
 use crate::plan::Plan;
+use crate::report::learning::{LearningReport, learning_html};
 use crate::units::Millis;
-use crate::words::clock;
+use crate::words::{Language, clock, date_and_time};
 use clap::{Args, ValueEnum};
 use serde_json::{Value, json};
 use std::fmt::Write;
+use std::path::{Path, PathBuf};
 
 /// Of what to say how long it took.
 #[derive(Clone, Debug, Args)]
@@ -29,9 +32,18 @@ pub(super) struct Learn {
     /// What is counted; they are never mixed.
     #[arg(long, value_enum, default_value_t)]
     of: Of,
+    /// Only what was played in the dark.
+    #[arg(long)]
+    dark: bool,
     /// How to say it.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Also write a report with plots: one HTML file.
+    #[arg(long, value_name = "FILE.html")]
+    write_to: Option<PathBuf>,
+    /// Language of the report.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = language)]
+    language: Language,
 }
 
 /// What is counted.
@@ -66,26 +78,65 @@ impl Of {
 
 /// Says what was learned; the answer is the exit code.
 pub(super) fn learn(options: &Learn) -> Result<u8, String> {
-    let today = Clock::new().read().day();
-    let (name, bytes) = options.plan.bytes(&options.data.folder())?;
-    let Fit { plan, .. } = Fit::of(name, bytes, today)?;
+    let played = options.of.played();
+    if let Some(file) = &options.write_to {
+        can_be_written(file, played)?;
+    }
+    let now = Clock::new().read();
+    let folder = options.data.folder();
+    let plan_file = options.plan.file(&folder);
+    if let (Some(file), Some(plan)) = (&options.write_to, &plan_file)
+        && is_same_file(file, plan)
+    {
+        let file = file.display();
+        return Err(format!(
+            "{file} is the plan itself, which is never written over; give another name"
+        ));
+    }
+    let (name, bytes) = options.plan.bytes(&folder)?;
+    let Fit { name, plan, .. } = Fit::of(name, bytes, now.day())?;
     let only = options
         .position
         .as_ref()
         .map(|it| position(&plan, it))
         .transpose()?;
-    let gathered = Gathered::of(&options.data, &plan.site.name)?;
-    let played = options.of.played();
+    let mut gathered = Gathered::of(&options.data, &plan.site.name)?;
+    if options.dark {
+        gathered.lessons.retain(|it| it.dark);
+    }
     let enough = plan.policy.drills_enough;
     let mut all = learned(&gathered.lessons, played, enough);
-    if let Some(only) = only {
+    if let Some(only) = &only {
         all.retain(|it| it.whose == Whose::Position(only.clone()));
     }
     let count = gathered.lessons.iter().filter(|it| it.played == played);
     let count = count.count();
+    if let Some(file) = &options.write_to {
+        let html = learning_html(&LearningReport {
+            plan: &plan,
+            plan_name: &name,
+            learned: &all,
+            played,
+            drills: count,
+            enough,
+            only: only.as_deref(),
+            in_the_dark: options.dark,
+            altered: &gathered.altered,
+            unread: &gathered.unread,
+            elsewhere: gathered.elsewhere,
+            language: options.language,
+            program: concat!("Groundward ", env!("CARGO_PKG_VERSION")),
+            made_at: &date_and_time(now.wall_ms, now.offset_min),
+            offset_min: now.offset_min,
+        });
+        replace(file, &html)
+            .map_err(|error| format!("{} cannot be written: {error}", file.display()))?;
+    }
     Ok(match options.format {
         Format::Text => {
-            let mut out = format!("{}, {}: {count}\n", plan.site.name, options.of.word());
+            let dark = if options.dark { ", in the dark" } else { "" };
+            let of = options.of.word();
+            let mut out = format!("{}, {of}{dark}: {count}\n", plan.site.name);
             out.push_str(&text(&plan, &all, enough));
             print(&(out + &gathered.notes()))
         }
@@ -96,6 +147,7 @@ pub(super) fn learn(options: &Learn) -> Result<u8, String> {
                 "site": plan.site.name,
                 "invented": plan.site.invented,
                 "of": options.of.word(),
+                "dark": options.dark,
                 "count": count,
                 "enough": enough,
                 "learned": rows,
@@ -105,51 +157,28 @@ pub(super) fn learn(options: &Learn) -> Result<u8, String> {
     })
 }
 
-fn person(plan: &Plan, id: &str) -> String {
-    plan.responder(id)
-        .map_or_else(|| id.to_owned(), |it| it.name.clone())
-}
-
-fn whose(plan: &Plan, whose: &Whose) -> String {
-    match whose {
-        Whose::Site => "The whole site".to_owned(),
-        Whose::Position(id) => place(plan, id),
-        Whose::Command(id) => format!("{} in command", person(plan, id)),
-        Whose::Crew(ids) => {
-            let names: Vec<String> = ids.iter().map(|id| person(plan, id)).collect();
-            format!("Crew of {}", names.join(", "))
-        }
+/// The report says on every page that it is of drills, and it is written as HTML alone.
+fn can_be_written(file: &Path, played: Played) -> Result<(), String> {
+    if played == Played::Rescue {
+        return Err("the report is of drills; leave out --write-to to see rescues".to_owned());
+    }
+    let ends = file.extension().map(|it| it.to_ascii_lowercase());
+    match ends.as_deref().and_then(|it| it.to_str()) {
+        Some("html" | "htm") => Ok(()),
+        _ => Err(format!(
+            "{} does not end in .html; the report is one HTML file, which any browser prints",
+            file.display()
+        )),
     }
 }
 
-/// What was timed, in words; a method is named as at its position.
+fn whose(plan: &Plan, learned: &Learned) -> String {
+    learned.whose_told(plan).text(Language::English)
+}
+
+/// What was timed, in words.
 fn subject(plan: &Plan, learned: &Learned) -> String {
-    let at = |id: &str| plan.place(id).map_or(id.to_owned(), |it| it.name.clone());
-    match &learned.subject {
-        Subject::Call => "emergency call made".to_owned(),
-        Subject::Safe => "clear to go near".to_owned(),
-        Subject::Contact => "first contact".to_owned(),
-        Subject::Off => "off the harness".to_owned(),
-        Subject::Landed => "at the landing place".to_owned(),
-        Subject::Step { method, step, say } => {
-            let position = match &learned.whose {
-                Whose::Position(id) => plan.position(id),
-                Whose::Site | Whose::Command(_) | Whose::Crew(_) => None,
-            };
-            let name = position.and_then(|it| it.method(method));
-            let name = name.map_or(method.as_str(), |it| it.name.as_str());
-            format!("{name}, step {}: {say}", step + 1)
-        }
-        Subject::Way { from, station, to } => {
-            let via = station.as_deref().map_or_else(String::new, |id| {
-                let name = plan.station(id).map_or(id, |it| it.name.as_str());
-                format!(" by {name}")
-            });
-            format!("way from {} to {}{via}", at(from), at(to))
-        }
-        Subject::Said => "order said".to_owned(),
-        Subject::Heard => "order read back".to_owned(),
-    }
+    learned.subject_told(plan).text(Language::English)
 }
 
 /// A time or a dash.
@@ -214,7 +243,7 @@ fn text(plan: &Plan, all: &[Learned], enough: u32) -> String {
             let _ = writeln!(
                 out,
                 "\n{:w$}  {:>6}  {:>10}  {:>7}  {:>7}  {:>7}  {:26}  every 30 days",
-                whose(plan, &it.whose),
+                whose(plan, it),
                 "drills",
                 "broken off",
                 "quarter",
@@ -250,6 +279,14 @@ fn text(plan: &Plan, all: &[Learned], enough: u32) -> String {
 
 pub(super) fn summary_json(summary: &Summary) -> Value {
     let ms = |it: Option<Millis>| it.map(|it| it.0);
+    let between = |it: Between| {
+        json!({
+            "low_ms": it.low.0,
+            "high_ms": ms(it.high),
+            "coverage_ppm": it.coverage.0,
+            "exact": it.exact,
+        })
+    };
     let curve = summary.curve.iter().map(|it| {
         json!({
             "ms": it.time.0,
@@ -266,12 +303,9 @@ pub(super) fn summary_json(summary: &Summary) -> Value {
         "lower_ms": ms(summary.lower),
         "median_ms": ms(summary.median),
         "upper_ms": ms(summary.upper),
-        "median_between": summary.median_between.map(|it| json!({
-            "low_ms": it.low.0,
-            "high_ms": ms(it.high),
-            "coverage_ppm": it.coverage.0,
-            "exact": it.exact,
-        })),
+        "lower_between": summary.lower_between.map(between),
+        "median_between": summary.median_between.map(between),
+        "upper_between": summary.upper_between.map(between),
         "curve": curve.collect::<Vec<_>>(),
     })
 }

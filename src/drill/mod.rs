@@ -38,7 +38,7 @@ pub use marks::{Mark, Reached};
 pub use met::Met;
 pub use orders::Orders;
 pub use pace::Pace;
-pub use plot::{Room, dots};
+pub use plot::{Band, Curve, Dot, Dots, Room, Scale, Spot, Tick, curve_of, dots, placed, stepped};
 pub use propose::{Proposal, propose};
 pub use result::{Checks, Outcome};
 pub use scenario::{

@@ -4,7 +4,7 @@
 //! makes a crew look quicker than it is. Quartiles are those of Hyndman and Fan's type 7, as NumPy's default; where a time
 //! was broken off they are read from the Kaplan-Meier curve. A trend is the Theil-Sen slope with Sen's interval: with few
 //! drills a single bad one turns a least-squares line over and hardly moves this one; broken-off drills enter it as bounds.
-//! Intervals of a middle time hold for every shape: between two of the ordered times, with their exact coverage, or by the
+//! Intervals of quartiles hold for every shape: between two of the ordered times, with their exact coverage, or by the
 //! log-log interval of the curve, which is an approximation. Whole ms and ppm outside; floats inside only.
 
 use serde::{Deserialize, Serialize};
@@ -76,8 +76,12 @@ pub struct Summary {
     pub median: Option<Millis>,
     /// Three quarters.
     pub upper: Option<Millis>,
+    /// How sure the lower quartile is.
+    pub lower_between: Option<Between>,
     /// How sure the median is.
     pub median_between: Option<Between>,
+    /// How sure the upper quartile is.
+    pub upper_between: Option<Between>,
     /// The shortest that came to its end.
     pub shortest: Option<Millis>,
     /// The longest that came to its end.
@@ -103,9 +107,9 @@ pub const COVERAGE: Ratio = Ratio(950_000);
 /// The standard normal leaves a fortieth above this.
 const NORMAL: f64 = 1.959_963_984_540_054;
 /// What a slope is given for, in ms.
-const SLOPE_PER: f64 = 30.0 * 86_400_000.0;
+pub(super) const TREND_DAYS_MS: i64 = 30 * 86_400_000;
 /// So many times at most go into a trend, the newest ones: every pair of them is compared.
-const TREND_MAX: usize = 400;
+pub(super) const TREND_MAX: usize = 400;
 
 /// The time that a share of sorted times does not exceed (Hyndman and Fan's type 7); none where there are none.
 pub fn percentile(sorted: &[Millis], share: Ratio) -> Option<Millis> {
@@ -177,74 +181,69 @@ pub fn summary(spans: &[Span]) -> Summary {
         0 => percentile(&times, Ratio(share)),
         _ => reached(&curve, Ratio(ALL.saturating_sub(share))),
     };
+    let between = |share: i64| match broken_off {
+        0 => between_ordered(&times, Ratio(share)),
+        _ => between_curve(&curve, Ratio(ALL.saturating_sub(share))),
+    };
     Summary {
         count: count(spans.len()),
         broken_off: count(broken_off),
         lower: share(250_000),
         median: share(500_000),
         upper: share(750_000),
-        median_between: match broken_off {
-            0 => between_ordered(&times),
-            _ => between_curve(&curve),
-        },
+        lower_between: between(250_000),
+        median_between: between(500_000),
+        upper_between: between(750_000),
         shortest: times.first().copied(),
         longest: times.last().copied(),
         curve,
     }
 }
 
-/// The two of the ordered times that have the true median between them in 95 of 100 samples or more, whatever the shape; the
-/// first and the last where there are too few for that.
-fn between_ordered(sorted: &[Millis]) -> Option<Between> {
-    let (low, high) = (*sorted.first()?, *sorted.last()?);
+/// The two of the ordered times that have between them, in 95 of 100 samples or more and whatever the shape, the time that a
+/// share of all does not exceed; the first or the last where there are too few for that, with the coverage that is left.
+///
+/// Of a sample as many lie below that time as of so many throws with that chance (binomial). Each side misses in a fortieth.
+fn between_ordered(sorted: &[Millis], part: Ratio) -> Option<Between> {
     let all = sorted.len();
-    // The chance of as many times below the median as above, or of one more.
-    let half = all / 2;
-    let mut chance = 1.0_f64;
-    let mut halvings = 0;
-    for index in 1..=half {
-        chance *= (all - half + index) as f64 / index as f64;
-        while chance > 1.0 && halvings < all {
-            chance /= 2.0;
-            halvings += 1;
-        }
+    let last = all.checked_sub(1)?;
+    let part = share(part);
+    // In logarithms, because the chance of none at all is too small for a number where there are many.
+    let odds = part.ln() - (1.0 - part).ln();
+    let mut chances = vec![(1.0 - part).ln() * all as f64];
+    for done in 0..all {
+        let more = ((all - done) as f64 / (done + 1) as f64).ln() + odds;
+        chances.push(chances[done] + more);
     }
-    chance *= 0.5_f64.powi(i32::try_from(all - halvings).unwrap_or(i32::MAX));
-    // With an odd number of them two counts are in the middle.
-    let mut covered = if all.is_multiple_of(2) {
-        chance
-    } else {
-        2.0 * chance
-    };
-    let mut rank = half;
-    while covered < share(COVERAGE) && rank > 1 {
-        chance *= rank as f64 / (all - rank + 1) as f64;
-        covered += 2.0 * chance;
-        rank -= 1;
-    }
-    match (sorted.get(rank.wrapping_sub(1)), sorted.get(all - rank)) {
-        (Some(low), Some(high)) if rank > 0 => Some(Between {
-            low: *low,
-            high: Some(*high),
-            coverage: ratio(covered),
-            exact: true,
-        }),
-        _ => Some(Between {
-            low,
-            high: Some(high),
-            coverage: Ratio(0),
-            exact: true,
-        }),
-    }
+    let chances: Vec<f64> = chances.into_iter().map(f64::exp).collect();
+    let miss = (1.0 - share(COVERAGE)) / 2.0;
+    let low = missed(chances.iter(), miss).saturating_sub(1);
+    let high = last.min(all - missed(chances.iter().rev(), miss));
+    let covered = chances.get(low + 1..=high).unwrap_or_default();
+    Some(Between {
+        low: *sorted.get(low)?,
+        high: Some(*sorted.get(high)?),
+        coverage: ratio(covered.iter().sum()),
+        exact: true,
+    })
 }
 
-/// The times at which the interval of the curve meets a half.
-fn between_curve(curve: &[CurveStep]) -> Option<Between> {
-    let half = Ratio(ALL / 2);
-    let low = curve.iter().find(|it| it.low.unwrap_or(Ratio(0)) <= half)?;
+/// How many chances from the first on are together no more than may be missed.
+fn missed<'a>(chances: impl Iterator<Item = &'a f64>, miss: f64) -> usize {
+    let mut sum = 0.0;
+    let within = |chance: &&f64| {
+        sum += **chance;
+        sum <= miss
+    };
+    chances.take_while(within).count()
+}
+
+/// The times at which the interval of the curve meets a share.
+fn between_curve(curve: &[CurveStep], left: Ratio) -> Option<Between> {
+    let low = curve.iter().find(|it| it.low.unwrap_or(Ratio(0)) <= left)?;
     let high = curve
         .iter()
-        .find(|it| it.high.is_some_and(|high| high <= half));
+        .find(|it| it.high.is_some_and(|high| high <= left));
     Some(Between {
         low: low.time,
         high: high.map(|it| it.time),
@@ -279,7 +278,7 @@ pub fn trend(dated: &[(i64, Span)]) -> Option<Trend> {
         }
     }
     falls.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
-    let per_30_days = |slope: f64| Millis(whole(slope * SLOPE_PER));
+    let per_30_days = |slope: f64| Millis(whole(slope * TREND_DAYS_MS as f64));
     let at = |fallen: f64| {
         let mut sum = 0.0;
         let passed = falls.iter().find(|it| {

@@ -88,6 +88,28 @@ h2,h3,caption,thead{break-after:avoid}\nthead{display:table-header-group}\n\
 tr,li,.top,dl>div,.cautions,article table{break-inside:avoid}\narticle{margin-bottom:1.4rem}\narticle dl{margin:.4rem 0}\ndl{grid-template-columns:repeat(4,1fr)}\n\
 figure svg{width:88%}\nth,td{padding-top:.15rem;padding-bottom:.15rem}\ntable{margin-bottom:.6rem}\np{orphans:3;widows:3}\n}\n";
 
+/// What the report on drills adds to the sheet. The head that every page repeats is a table's, because that is what all browsers
+/// repeat on paper; on a screen it stays where it is while the rest goes by.
+pub(super) const LEARNING: &str = "\
+.every-page{position:sticky;top:0;z-index:1;background:var(--ground);border-bottom:.2rem solid var(--ink);padding:.3rem 0;\
+margin-bottom:.8rem}\n.every-page p{font-weight:bold}\n\
+[id]{scroll-margin-top:5rem}\n\
+.left-out{padding-left:1.2rem}\n.whose th{padding-top:.9rem;overflow-wrap:anywhere}\n\
+.pair{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,22rem),1fr));gap:.6rem 1.6rem}\n\
+.pair figure{min-width:0;max-width:36rem}\n.pair figure>svg{min-width:0}\nfigcaption{font-weight:bold}\n\
+.key{list-style:none;color:var(--quiet);font-size:.9rem}\n.key li{display:flex;gap:.5em;align-items:center}\n\
+.key svg{flex:none;width:1.9rem;height:1.14rem;min-width:0}\n\
+.ended{fill:var(--ground);stroke:var(--ink);stroke-width:1.8}\n\
+.broken-off{fill:none;stroke:var(--bad);stroke-width:1.8;stroke-linejoin:round}\n\
+.quartiles,.limits{fill:url(#coming);stroke:none}\n.median{fill:none;stroke:var(--ink);stroke-width:2.2}\n\
+.trend{fill:none;stroke:var(--past);stroke-width:2.2;stroke-dasharray:7 4}\n\
+.fan{fill:url(#stripes);stroke:var(--past);stroke-width:.8}\n\
+@media print{\n.sheet{display:table;table-layout:fixed;width:100%}\n\
+.every-page{display:table-header-group;position:static;break-inside:avoid}\n\
+.every-page p{display:table-cell;border-bottom:.2rem solid var(--ink);padding-bottom:.4rem}\n\
+.all{display:table-row-group}\n.cell{display:table-cell;padding-top:.6rem}\n\
+.pair{grid-template-columns:1fr 1fr}\n.pair figure>svg{width:100%}\narticle{break-inside:avoid}\n}\n";
+
 /// The whole style sheet; encoding the faces takes longest, so that is done once.
 pub(super) static SHEET: LazyLock<String> = LazyLock::new(|| {
     let face = |bytes: &[u8], weight: &str| {

@@ -3,8 +3,9 @@
 //! `cards` says what stands on the rescue card of a position; `compose`, `urgent`, `ladder` and `sketch` take it from a plan.
 //! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
-//! site: `places` says what of each, `plots` draws it, `colours` is its style. Everything printed comes from `words`. Knows
-//! no disk and no clock, so the same plan gives the same bytes.
+//! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
+//! `learning_plots` for its pictures. Everything printed comes from `words`. Knows no disk and no clock, so the same plan
+//! gives the same bytes.
 
 pub mod cards;
 mod colours;
@@ -13,6 +14,8 @@ pub mod face;
 pub mod html;
 mod ladder;
 mod layout;
+pub mod learning;
+mod learning_plots;
 mod map;
 mod margins;
 pub mod pdf;
