@@ -7,6 +7,7 @@ use super::drills_calibrate::{self, Calibrate};
 use super::drills_learn::{self, Learn};
 use super::drills_scenarios::{self, Propose};
 use super::drills_table::{self, AtTable};
+use super::drills_tasks::{self, Tasks};
 use super::log::{Shelf, report};
 use super::plans::KnownPlan;
 use super::ready::language;
@@ -36,6 +37,8 @@ pub(super) enum DrillsCommand {
     Calibrate(Calibrate),
     /// List the positions and the people that were not drilled for longer than the plan's policy asks.
     Due(WhatIsDue),
+    /// List what is to be done after drills and rescues, the overdue first.
+    Tasks(Tasks),
     /// Propose drills for the weakest spots of a plan.
     Propose(Propose),
     /// Play a drill at a table, with a crew that is computed and nobody who climbs.
@@ -82,6 +85,7 @@ pub(super) fn drills(command: &DrillsCommand) -> u8 {
         DrillsCommand::Learn(options) => drills_learn::learn(options),
         DrillsCommand::Calibrate(options) => drills_calibrate::calibrate(options),
         DrillsCommand::Due(options) => what_is_due(options),
+        DrillsCommand::Tasks(options) => drills_tasks::tasks(options),
         DrillsCommand::Propose(options) => drills_scenarios::propose(options),
         DrillsCommand::TableTop(options) => drills_table::at_table(options),
     };
@@ -99,7 +103,7 @@ const REHEARSALS: &str = "rehearsals";
 /// Where drills at a table are kept.
 pub(super) const TABLE_TOPS: &str = "table-tops";
 
-fn unreadable(folder: &Path, error: &std::io::Error) -> String {
+pub(super) fn unreadable(folder: &Path, error: &std::io::Error) -> String {
     format!("the record in {} cannot be read: {error}", folder.display())
 }
 
@@ -341,7 +345,7 @@ fn what_is_due(options: &WhatIsDue) -> Result<u8, String> {
     Ok(printed.max(u8::from(is_due)))
 }
 
-fn person(plan: &Plan, id: &str) -> String {
+pub(super) fn person(plan: &Plan, id: &str) -> String {
     plan.responder(id)
         .map_or_else(|| id.to_owned(), |it| it.name.clone())
 }

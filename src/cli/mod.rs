@@ -12,6 +12,7 @@ mod drills_calibrate;
 mod drills_learn;
 mod drills_scenarios;
 mod drills_table;
+mod drills_tasks;
 mod explain;
 pub mod fit;
 mod log;

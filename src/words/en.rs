@@ -351,10 +351,10 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnedTitle => "DRILL: how long it took",
         Id::LearnedReading => "Reading the record",
         Id::LearnedNothing => "Nothing was timed yet",
-        Id::LearnedNever => "No time in suspension is safe, however quick a crew has become",
+        Id::LearnedNever => "No time hanging is safe, however quick a crew is",
         Id::LearnedFew => "{0} drills: not enough yet, {1} are needed",
         Id::LearnedHalf => {
-            "{0} drills: half took up to {1}, a quarter up to {2}, three of four up to {3}"
+            "{0} drills: a quarter {2}, half {1}, 3 of 4 {3}"
         }
         Id::LearnedMonth => "every 30 days {0} (from {1} to {2})",
         Id::LearnedMonthOpen => "every 30 days {0} (from {1} to {2}, may be none)",
@@ -374,7 +374,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TaskDoneTouch => "It is done",
         Id::TaskOpenTouch => "It is not done after all",
         Id::TasksOverdue => "tasks overdue: {0}",
-        Id::DrillsDue => "drills due: {0}",
         Id::DrillSurprises => "surprises: {0}",
         Id::DrillManikinOnly => "with a manikin only",
         Id::ShortSurprise => "surprise due",

@@ -268,7 +268,7 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::LearnReportCounted => "Simulacros contados",
         Id::LearnReportKind => "Qué se cuenta",
-        Id::LearnReportPeople => "simulacros en los que hubo gente en acción",
+        Id::LearnReportPeople => "Responsables y equipos",
         Id::LearnReportTable => "simulacros en mesa",
         Id::LearnReportInDark => "{0}, solo a oscuras",
         Id::LearnReportOnly => "Solo para",
@@ -360,10 +360,10 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnedTitle => "SIMULACRO: cuánto tardó",
         Id::LearnedReading => "Leyendo el registro",
         Id::LearnedNothing => "Aún no se midió nada",
-        Id::LearnedNever => "Ningún tiempo en suspensión es seguro, por rápido que sea el equipo",
+        Id::LearnedNever => "Ningún tiempo colgado es seguro, por rápido que sea",
         Id::LearnedFew => "{0} simulacros: aún no bastan, hacen falta {1}",
         Id::LearnedHalf => {
-            "{0} simulacros: la mitad hasta {1}, un cuarto hasta {2}, tres de cuatro hasta {3}"
+            "{0} simulacros: un cuarto {2}, mitad {1}, 3 de 4 {3}"
         }
         Id::LearnedMonth => "cada 30 días {0} (de {1} a {2})",
         Id::LearnedMonthOpen => "cada 30 días {0} (de {1} a {2}, quizá nada)",
@@ -383,7 +383,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TaskDoneTouch => "Está hecho",
         Id::TaskOpenTouch => "No está hecho",
         Id::TasksOverdue => "tareas vencidas: {0}",
-        Id::DrillsDue => "simulacros: {0}",
         Id::DrillSurprises => "sorpresas: {0}",
         Id::DrillManikinOnly => "solo con un maniquí",
         Id::ShortSurprise => "toca sorpresa",

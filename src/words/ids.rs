@@ -375,7 +375,6 @@ ids! {
     TaskDoneTouch = "task-done-touch",
     TaskOpenTouch = "task-open-touch",
     TasksOverdue = "tasks-overdue",
-    DrillsDue = "drills-due",
     DrillSurprises = "drill-surprises",
     DrillManikinOnly = "drill-manikin-only",
     ShortSurprise = "short-surprise",

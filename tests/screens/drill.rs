@@ -84,7 +84,7 @@ fn reach(tablet: &mut Tablet, label: &str) {
 
 /// From the log to what is to be done, until that is done.
 pub(super) fn afterwards(tablet: &mut Tablet, at: &mut impl FnMut(&Tablet, &str)) {
-    let old = addition("20310401T080000Z-0001", Id::TaskChange, "2026-01-31");
+    let old = addition("20310401T080000Z-0001", Id::TaskTaken, "2026-01-31");
     add(tablet, &old);
     tablet.activate("Log");
     tablet.activate("To be done");
