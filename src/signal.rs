@@ -230,6 +230,8 @@ pub enum Effect {
     Silence,
     /// Cues are played louder, or as usual.
     Louder(bool),
+    /// Cues are marked as a drill's, or not.
+    Drill(bool),
     /// Keep these over a restart.
     Keep(Kept),
     /// Read the log.
