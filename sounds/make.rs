@@ -5,7 +5,7 @@
 //! test holds the committed ones against this program. The shapes follow what is known about urgent sounds
 //! (IEC 60601-1-8, ISO 7731): ten pulses as 3-2 3-2 when it is most urgent, three when it is less so, two when it only
 //! informs; each pulse one tone with its harmonics, most of the energy in 500 to 2,500 Hz. The melodies and rhythms
-//! are this project's own, and no two cues share either.
+//! are this project's own, and no two cues share either. The mark of a drill is no tone at all: two knocks on wood.
 
 use std::path::Path;
 
@@ -212,6 +212,47 @@ const LET_STAND: [Stretch; 19] = [
     tone(618.0, 132),
 ];
 
+/// The silence between a cue of a drill and its mark.
+const BEFORE_MARK_MS: u32 = 70;
+
+/// From the start of one knock of the mark to that of the next, and how long one is drawn.
+const KNOCKS_MS: [u32; 2] = [140, 90];
+
+/// The partials of a knock, in Hz, each with its strength and with what it keeps of that from one sample to the next.
+/// A bar of wood that lies free has its second partial at 2.756 times its first (from memory, and near enough here);
+/// wood swallows a sound within hundredths of a second, its higher partials first.
+const KNOCK: [(f64, f64, f64); 2] = [(780.0, 1.0, 0.9988), (2_150.0, 0.8, 0.9975)];
+
+/// A knock begins within this: as hard as it may without a click above the band.
+const KNOCK_RISE_MS: u32 = 3;
+
+/// Returns the file name and the bytes of the mark that is heard after each cue in a drill.
+pub(crate) fn mark() -> (&'static str, Vec<u8>) {
+    let silence = (SAMPLE_RATE_HZ / 1000 * BEFORE_MARK_MS) as usize;
+    let mut drawn = vec![0.0; silence];
+    for length_ms in KNOCKS_MS {
+        drawn.extend(knock(SAMPLE_RATE_HZ / 1000 * length_ms));
+    }
+    ("drill-mark.wav", wav(&scaled(&drawn)))
+}
+
+/// Draws so many samples of a knock; what is left of it at the end fades out.
+fn knock(count: u32) -> Vec<f64> {
+    let rise = SAMPLE_RATE_HZ / 1000 * KNOCK_RISE_MS;
+    let mut strengths = KNOCK.map(|(_, strength, _)| strength);
+    let mut drawn = Vec::new();
+    for index in 0..count {
+        let mut sum = 0.0;
+        for ((partial_hz, _, keeps), strength) in KNOCK.iter().zip(&mut strengths) {
+            sum += *strength * sine(partial_hz * f64::from(index) / f64::from(SAMPLE_RATE_HZ));
+            *strength *= keeps;
+        }
+        let edge = index.min(count - 1 - index).min(rise);
+        drawn.push(sum * f64::from(edge) / f64::from(rise));
+    }
+    drawn
+}
+
 /// Returns the file name and the bytes of every cue, in the order of `Cue::ALL`.
 pub(crate) fn cues() -> [(&'static str, Vec<u8>); 10] {
     let cue = |stretches: &[Stretch], timbre: &Timbre| wav(&samples(stretches, timbre));
@@ -280,7 +321,7 @@ fn strengths(tone_hz: f64, timbre: &Timbre) -> Vec<f64> {
     strengths
 }
 
-/// Draws a cue and scales it so that its loudest sample is `PEAK`.
+/// Draws a cue.
 fn samples(stretches: &[Stretch], timbre: &Timbre) -> Vec<i16> {
     let mut drawn: Vec<f64> = Vec::new();
     for stretch in stretches {
@@ -303,6 +344,11 @@ fn samples(stretches: &[Stretch], timbre: &Timbre) -> Vec<i16> {
             drawn.push(sum * envelope(index, count, timbre.ramp_ms));
         }
     }
+    scaled(&drawn)
+}
+
+/// Scales what was drawn so that its loudest sample is `PEAK`.
+fn scaled(drawn: &[f64]) -> Vec<i16> {
     let loudest = drawn
         .iter()
         .fold(1e-9_f64, |most, value| most.max(value.abs()));
@@ -336,7 +382,7 @@ fn wav(samples: &[i16]) -> Vec<u8> {
 
 fn main() -> std::io::Result<()> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sounds");
-    for (name, bytes) in cues() {
+    for (name, bytes) in cues().into_iter().chain([mark()]) {
         std::fs::write(folder.join(name), bytes)?;
         println!("sounds/{name}");
     }

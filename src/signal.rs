@@ -284,6 +284,8 @@ pub enum Effect {
     Silence,
     /// Cues are played louder, or as usual.
     Louder(bool),
+    /// Cues are marked as a drill's, or not.
+    Drill(bool),
     /// Keep these over a restart.
     Keep(Kept),
     /// Read the log.

@@ -8,6 +8,7 @@ mod cues;
 mod desk;
 mod dispatch;
 mod drill;
+mod drilled;
 mod drills;
 mod drive;
 mod faults;

@@ -642,6 +642,90 @@ fn spanish_cards_keep_to_the_paper() {
     }
 }
 
+/// What says DRILL on a card in each language.
+const DRILL_WORDS: [(Language, &str); 2] = [
+    (Language::English, "DRILL"),
+    (Language::Spanish, "SIMULACRO"),
+];
+
+fn for_drills(name: &str, text: &str, language: Language) -> Vec<Card> {
+    let made = cards::all(&read(name, text), text.as_bytes(), language);
+    made.into_iter().map(Card::for_drills).collect()
+}
+
+#[test]
+fn a_card_for_drills_says_so_at_its_top_and_bottom_and_at_the_call_and_no_other_does() {
+    for (name, text) in DEMOS {
+        for (language, word) in DRILL_WORDS {
+            let plain = cards::all(&read(name, text), text.as_bytes(), language);
+            for (card, plain) in for_drills(name, text, language).iter().zip(&plain) {
+                assert!(card.kicker.contains(word), "{}", card.kicker);
+                assert!(card.name.starts_with(word), "{}", card.name);
+                assert!(card.name.ends_with(&plain.name), "the place stays");
+                let foot = card.foot.first().expect("a card has a foot");
+                assert!(foot.starts_with(word), "{foot}");
+                let call = card.parts.iter().find(|it| it.kind == Kind::Call);
+                let first = call.and_then(|it| it.lines.first());
+                let Some(Line::Entry(first)) = first else {
+                    panic!("the call begins with a text: {first:?}");
+                };
+                assert!(first.text().starts_with(word), "{}", first.text());
+                // All else is the card that hangs there.
+                let (texts, others) = (card.texts(), plain.texts());
+                assert_eq!(texts.len(), others.len() + 2, "the foot and the call");
+                for other in others {
+                    let changed = other == plain.kicker || other == plain.name;
+                    assert!(changed || texts.contains(&other), "{other}");
+                }
+                let says = |it: &String| it.contains(word);
+                assert!(
+                    !plain.texts().iter().any(says),
+                    "a rescue card is no drill's"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn every_page_for_drills_says_so_above_and_below_and_keeps_to_the_paper() {
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let endless = endless();
+    let texts = DEMOS.into_iter().chain([("endless", endless.as_str())]);
+    for (name, text) in texts {
+        for (language, word) in DRILL_WORDS {
+            let made = for_drills(name, text, language);
+            let html = String::from_utf8(html::cards(&made, Paper::A4)).expect("it is UTF-8");
+            let pages = html.matches("<div class=\"page\"").count();
+            let heads = html.split("<div class=\"page\"").skip(1);
+            for page in heads {
+                let (head, rest) = page.split_once("<section").expect("a page has parts");
+                assert!(head.contains(word), "{head}");
+                let foot = rest.split_once("<footer").expect("a page has a foot").1;
+                assert!(foot.contains(word), "{foot}");
+            }
+            let title = html
+                .split_once("<title>")
+                .and_then(|it| it.1.split_once("</title>"));
+            assert!(title.is_some_and(|it| it.0.contains(word)), "{title:?}");
+            let pdf = saved(folder.path(), "drill.pdf", &made_pdf(&made, Paper::A4));
+            let Some(said) = poppler("pdftotext", &["-layout"], &pdf) else {
+                continue;
+            };
+            if name != "endless" {
+                let (_, width, height) = PAPERS[0];
+                assert_eq!(check_pages(&made, &pdf, (width, height)), Some(pages));
+            }
+            for page in said.split('\u{c}').filter(|it| !it.trim().is_empty()) {
+                let lines: Vec<&str> = page.lines().filter(|it| !it.trim().is_empty()).collect();
+                let (first, last) = (lines[0], &lines[lines.len().saturating_sub(6)..]);
+                assert!(first.contains(word), "{first}");
+                assert!(last.iter().any(|it| it.contains(word)), "{last:?}");
+            }
+        }
+    }
+}
+
 #[test]
 fn a_pdf_has_a_title_and_tags() {
     let folder = tempfile::tempdir().expect("a folder for the test");
@@ -786,6 +870,17 @@ fn the_command_writes_one_file_or_says_why_not() {
         &["rescue card of Ship loader"],
     );
     assert!(std::fs::read(&page).is_ok_and(|bytes| bytes.starts_with(b"<!DOCTYPE html>")));
+
+    let drill = at("drill.html");
+    check_run(
+        &[&site, "--drill", "--position", "silo3", "-o", &drill],
+        0,
+        &["DRILL card of Silo 3 roof, east hatch"],
+    );
+    assert!(std::fs::read_to_string(&drill).is_ok_and(|it| it.contains("DRILL: Silo 3 roof")));
+    std::fs::remove_file(&drill).expect("it was written");
+    let hangs_there = std::fs::read_to_string(&page).expect("it was written");
+    assert!(!hangs_there.contains("DRILL"), "without it nothing changes");
 
     check_run(
         &[&site, "--position", "shp loder", "-o", &page],

@@ -5,6 +5,7 @@ mod debrief;
 mod due;
 mod learn;
 mod live;
+mod marked;
 mod played;
 mod result;
 mod scenario;

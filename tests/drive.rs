@@ -25,12 +25,14 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// One drill being played.
 pub(crate) struct Drill {
-    screen: Screen,
+    pub(crate) screen: Screen,
     tablet: Option<Tablet>,
-    twin: Twin,
+    pub(crate) twin: Twin,
     standby: Snapshot,
+    /// Every incident that is begun is a drill; otherwise a drill is prepared.
+    kept_for_drills: bool,
     plan: PathBuf,
-    data: PathBuf,
+    pub(crate) data: PathBuf,
     chance: Chance,
     kills_left: u32,
     killed_at: u64,
@@ -52,32 +54,46 @@ impl Drill {
             "{:?}",
             loaded.in_use.refused
         );
-        Drill::with(loaded, plan, folder, kills)
+        Drill::with(loaded, plan, folder, kills, true)
+    }
+
+    /// On Standby of a tablet that is there for rescues, with this plan.
+    pub(crate) fn for_rescues(loaded: LoadedPlan, folder: &Path, kills: u32) -> Drill {
+        let plan = folder.join("site.toml");
+        std::fs::write(&plan, loaded.text.as_bytes()).expect("it can be written");
+        Drill::with(loaded, plan, folder, kills, false)
     }
 
     /// The tablet of a site that has no plan: the file that it asks for is not there.
     pub(crate) fn without_a_plan(folder: &Path) -> Drill {
         let loaded = LoadedPlan::choose(None, None, None, crate::support::day());
-        Drill::with(loaded, folder.join("missing.toml"), folder, 0)
+        Drill::with(loaded, folder.join("missing.toml"), folder, 0, true)
     }
 
-    fn with(loaded: LoadedPlan, plan: PathBuf, folder: &Path, kills: u32) -> Drill {
+    fn with(
+        loaded: LoadedPlan,
+        plan: PathBuf,
+        folder: &Path,
+        kills: u32,
+        kept_for_drills: bool,
+    ) -> Drill {
         let nowhere = Moment {
             wall_ms: 0,
             offset_min: 0,
             boot_ms: 0,
             boot_id: "none".into(),
         };
-        let standby = Engine::new(loaded, true).snapshot(&nowhere);
+        let standby = Engine::new(loaded, kept_for_drills).snapshot(&nowhere);
         let screen = Screen::start();
         let data = folder.join("data");
-        let tablet = Some(Tablet::start(&screen, &plan, &data));
+        let tablet = Some(start(&screen, &plan, &data, kept_for_drills));
         let twin = Twin::new(WIDTH, HEIGHT, 10.1);
         Drill {
             screen,
             tablet,
             twin,
             standby,
+            kept_for_drills,
             plan,
             data,
             chance: Chance(11),
@@ -87,7 +103,7 @@ impl Drill {
         }
     }
 
-    fn saved(&self) -> Option<(String, u64)> {
+    pub(crate) fn saved(&self) -> Option<(String, u64)> {
         self.tablet.as_ref().expect("the program runs").saved()
     }
 
@@ -110,7 +126,7 @@ impl Drill {
         panic!("{what} never came; on the screen is {shown:?}");
     }
 
-    fn show(&self, state: &State) {
+    pub(crate) fn show(&self, state: &State) {
         let last = state
             .log
             .last()
@@ -118,12 +134,13 @@ impl Drill {
             .expect("an incident has records");
         let snapshot = Snapshot {
             facts: Arc::new(state.facts.clone()),
+            drill: state.facts.opened.as_ref().is_some_and(|it| it.drill),
             ..self.standby.clone()
         };
         self.twin.show(&Arc::new(snapshot), &last);
     }
 
-    fn touch(&self, label: &str, held: bool) {
+    pub(crate) fn touch(&self, label: &str, held: bool) {
         self.screen.touch(self.twin.middle_of(label), held);
     }
 
@@ -158,7 +175,7 @@ impl Drill {
     }
 
     /// Turns the page, here and there, until a control begins with this.
-    fn turn_to(&self, words: &str) {
+    pub(crate) fn turn_to(&self, words: &str) {
         for _ in 0..12 {
             if self.twin.has(words) {
                 return;
@@ -171,7 +188,7 @@ impl Drill {
     }
 
     /// Touches as often as a person would until something has come of it.
-    fn touch_until(&self, label: &str, held: bool, done: impl Fn(&State) -> bool) {
+    pub(crate) fn touch_until(&self, label: &str, held: bool, done: impl Fn(&State) -> bool) {
         self.wait_for_window();
         let patience = Instant::now() + PATIENCE;
         while Instant::now() < patience {
@@ -189,7 +206,7 @@ impl Drill {
     }
 
     /// After a start the record goes on before the window stands.
-    fn wait_for_window(&self) {
+    pub(crate) fn wait_for_window(&self) {
         self.screen
             .xdotool(&["search", "--sync", "--onlyvisible", "--name", "groundward"]);
     }
@@ -241,7 +258,7 @@ impl Drill {
     }
 
     /// Kills the program, checks that nothing called saved is lost, and starts it again.
-    fn kill(&mut self, before: &State) {
+    pub(crate) fn kill(&mut self, before: &State) {
         let (id, saved) = self
             .tablet
             .take()
@@ -255,7 +272,8 @@ impl Drill {
         );
         let elapsed = records.last().map_or(0, |r| r.elapsed.0);
         assert!(elapsed >= before.log.last().map_or(0, |r| r.elapsed.0));
-        self.tablet = Some(Tablet::start(&self.screen, &self.plan, &self.data));
+        let again = start(&self.screen, &self.plan, &self.data, self.kept_for_drills);
+        self.tablet = Some(again);
         let count = records.len();
         let after = self.wait_for("the running incident", |s| s.log.len() > count);
         let resumed = &after.log[count];
@@ -301,7 +319,7 @@ impl Drill {
     }
 
     /// Keeps what stands on the real screen, for eyes, where somebody asks for it.
-    fn keep_to_look_at(&self, picture: &[[u8; 3]]) {
+    pub(crate) fn keep_to_look_at(&self, picture: &[[u8; 3]]) {
         if !std::env::var("GROUNDWARD_PICTURES").is_ok_and(|v| v == "look") {
             return;
         }
@@ -344,9 +362,14 @@ impl Drill {
         panic!("it is never all said");
     }
 
-    /// Plays until the incident is stood down.
+    /// From Standby until the incident is stood down.
     fn play(&mut self) -> State {
         self.hang();
+        self.play_on()
+    }
+
+    /// Plays until the incident is stood down.
+    pub(crate) fn play_on(&mut self) -> State {
         let (mut called, mut asked_once) = (false, false);
         for touches in 0..400 {
             let state = self.state().expect("an incident runs");
@@ -420,6 +443,13 @@ impl Drill {
             }
             std::thread::sleep(Duration::from_millis(40));
         }
+    }
+}
+
+fn start(screen: &Screen, plan: &Path, data: &Path, kept_for_drills: bool) -> Tablet {
+    match kept_for_drills {
+        true => Tablet::start(screen, plan, data),
+        false => Tablet::start_for_rescues(screen, plan, data),
     }
 }
 

@@ -7,8 +7,8 @@
 //! a loudspeaker makes of the signal is not known here. Only ALSA can be tapped like this, hence only on Linux.
 #![cfg(target_os = "linux")]
 
-use crate::cues::committed;
 use crate::cues::measures::{Pulse, SAMPLE_RATE_HZ, cut, partials_hz, pulses};
+use crate::cues::{committed, mark};
 use groundward::cue::Cue;
 use groundward::sound::{CUE_GAP_MS, CUE_REPEAT_MS, NORMAL_DB, Player};
 use std::io::{PipeReader, Read};
@@ -62,6 +62,8 @@ fn act(player: &Player, word: &str) {
             thread::sleep(Duration::from_millis(ms.parse().expect("a number")));
         }
         None if word == "loud" => player.loud(true),
+        None if word == "drill" => player.drill(true),
+        None if word == "real" => player.drill(false),
         None if word == "silence" => player.silence(),
         _ => panic!("no such word: {word}"),
     }
@@ -276,6 +278,69 @@ fn every_cue_arrives_as_it_was_made_and_the_loud_setting_is_louder_by_what_it_sa
             );
         }
     });
+}
+
+/// A cue and the mark of a drill right after it, as they are made.
+fn marked(cue: Cue) -> Measured {
+    measure(&[file(cue), mark()].concat())
+}
+
+#[test]
+fn in_a_drill_every_cue_is_followed_by_the_mark_and_in_a_rescue_none() {
+    thread::scope(|scope| {
+        let heard = Cue::ALL.map(|cue| {
+            let drill = format!("drill play:{cue:?}");
+            let real = format!("drill real play:{cue:?}");
+            let hear = |script: String| scope.spawn(move || received(&script, Until::Silence));
+            (cue, hear(drill), hear(real))
+        });
+        for (cue, drill, real) in heard {
+            let (drill, real) = (drill.join(), real.join());
+            let (drill, real) = (
+                drill.expect("it was heard"),
+                measure(&real.expect("it was heard")),
+            );
+            assert_same(&format!("{cue:?}, drill"), &measure(&drill), &marked(cue));
+            assert_same(&format!("{cue:?}, real"), &real, &measure(&file(cue)));
+        }
+    });
+}
+
+#[test]
+fn a_round_of_a_drill_takes_as_long_as_one_of_a_rescue() {
+    let script = "wait-ms:600 drill play:CheckDue play:PastTarget";
+    let length = Until::Length(Duration::from_millis(7_000));
+    let heard = measure(&received(script, length));
+    let (repeats, once) = (marked(Cue::CheckDue), marked(Cue::PastTarget));
+    // Two knocks after each: after the first of the round, after the second, and after the first again.
+    assert_eq!(heard.pulses.len(), 14, "{:?}", heard.pulses);
+    assert_same("first", &part(&heard, 0..5), &repeats);
+    assert_same("second", &part(&heard, 5..9), &once);
+    assert_same("again", &part(&heard, 9..14), &repeats);
+    let starts_ms = |pulse: usize| heard.pulses[pulse].start_ms;
+    let cue_ms = file(Cue::CheckDue).len() as f64 / f64::from(SAMPLE_RATE_HZ) * 1000.0;
+    let second_ms = starts_ms(5) - starts_ms(0) - cue_ms;
+    assert!(
+        (second_ms - CUE_GAP_MS as f64).abs() < NEAR_BETWEEN_CUES_MS,
+        "{second_ms} ms between two cues"
+    );
+    let round_ms = starts_ms(9) - starts_ms(0);
+    assert!(
+        (round_ms - CUE_REPEAT_MS as f64).abs() < NEAR_BETWEEN_CUES_MS,
+        "{round_ms} ms from one round to the next"
+    );
+}
+
+#[test]
+fn once_it_is_real_what_sounds_begins_anew_and_has_no_mark() {
+    let script = "wait-ms:600 drill play:CheckDue wait-ms:500 real";
+    let length = Until::Length(Duration::from_millis(2_600));
+    let heard = measure(&received(script, length));
+    let made = measure(&file(Cue::CheckDue));
+    let count = heard.pulses.len();
+    assert!(count > made.pulses.len(), "{:?}", heard.pulses);
+    // What was cut off may join what begins anew, so the last two pulses say that nothing comes after them.
+    assert_same("anew", &part(&heard, count - 2..count), &part(&made, 1..3));
 }
 
 #[test]

@@ -31,6 +31,9 @@ pub(super) struct Options {
     /// Language of the card's own words; what the plan says stays as it is written there.
     #[arg(long, value_enum, default_value_t)]
     language: Spoken,
+    /// Cards for drills: each says DRILL at its top and bottom.
+    #[arg(long)]
+    drill: bool,
     /// File to write: its ending, .pdf or .html, says what it becomes.
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -115,6 +118,7 @@ fn write(options: &Options, name: &str, bytes: &[u8]) -> Result<String, (u8, Str
     let cards: Vec<Card> = positions
         .iter()
         .map(|it| Card::new(plan, it, &fingerprint, options.language.into()))
+        .map(|it| if options.drill { it.for_drills() } else { it })
         .collect();
     let paper = match options.paper {
         PaperName::A4 => Paper::A4,
@@ -140,24 +144,26 @@ fn write(options: &Options, name: &str, bytes: &[u8]) -> Result<String, (u8, Str
             letters.join(" ")
         ));
     }
-    Ok(summary(&options.output, &positions, options.paper))
+    Ok(summary(options, &positions))
 }
 
-fn summary(path: &Path, positions: &[&Position], paper: PaperName) -> String {
-    let paper = match paper {
+fn summary(options: &Options, positions: &[&Position]) -> String {
+    let paper = match options.paper {
         PaperName::A4 => "A4",
         PaperName::Letter => "Letter",
     };
+    let kind = if options.drill { "DRILL" } else { "rescue" };
     let what = match positions {
-        [one] => format!("rescue card of {}", one.name),
-        many => format!("rescue cards of {} positions", many.len()),
+        [one] => format!("{kind} card of {}", one.name),
+        many => format!("{kind} cards of {} positions", many.len()),
     };
     let stopped: Vec<&str> = positions
         .iter()
         .filter(|it| it.methods.is_empty())
         .map(|it| it.name.as_str())
         .collect();
-    let mut said = format!("Wrote {}: {what}, {paper}.", path.display());
+    let path = options.output.display();
+    let mut said = format!("Wrote {path}: {what}, {paper}.");
     if !stopped.is_empty() {
         said.push_str(&format!(
             " No rescue method, so nobody works there: {}.",

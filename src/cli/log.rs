@@ -6,13 +6,13 @@
 use super::{DataFolder, Format, say_error};
 use crate::compute::entry;
 use crate::history::{Gathered, Handle, History, Listed, records};
-use crate::incident::Record;
+use crate::incident::{Event, Record};
 use crate::journal::disk::RealDisk;
 use crate::journal::lock::DataLock;
 use crate::journal::read::{self, Readback};
 use crate::review;
 use crate::store::probe::Prober;
-use crate::words::{Language, seconds};
+use crate::words::{Language, clock, seconds};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -223,6 +223,7 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
         return Ok(u8::from(!readback.problems.is_empty()));
     }
     let records: Vec<Record> = records(&readback);
+    writeln!(out, "{}", kind(&readback.incident, &records))?;
     for line in review::lines(&records, Language::English) {
         if !line.inner {
             let filled = readback.filled.binary_search(&line.seq).is_ok();
@@ -245,6 +246,24 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
     }
     writeln!(out, "head {}", readback.head)?;
     report(&readback, &mut out)
+}
+
+/// Which incident it is, and whether it was a drill, in one line.
+fn kind(incident: &str, records: &[Record]) -> String {
+    let drill = records
+        .iter()
+        .any(|it| matches!(&it.event, Event::Opened(opening) if opening.drill));
+    let real = records
+        .iter()
+        .find(|it| matches!(it.event, Event::RealCalled { .. }));
+    match (drill, real) {
+        (false, _) => format!("{incident}  rescue"),
+        (true, None) => format!("{incident}  DRILL"),
+        (true, Some(it)) => {
+            let at = clock(it.elapsed);
+            format!("{incident}  DRILL, and a rescue from {at} on")
+        }
+    }
 }
 
 /// Prints notes and problems; the answer is the exit code.

@@ -19,7 +19,7 @@ use crate::settings::Keeper;
 use crate::signal::{Effect, Input, JournalReport, LoadedPlan};
 use crate::store::probe::Prober;
 use crate::units::Millis;
-use crate::words::{Language, clock};
+use crate::words::{Id, Language, clock, label};
 use clap::Args;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
@@ -226,6 +226,10 @@ impl Stage {
         let facts = &self.engine.state().facts;
         let Some(shown) = &facts.shown else { return };
         if self.shown != Some(shown.number) && !self.announce {
+            // Whoever reads along must never take it for a rescue, from its first line on.
+            if self.shown.is_none() && facts.is_drill() {
+                println!("{}", label(Id::DrillMark, language(facts)));
+            }
             self.shown = Some(shown.number);
             let at = facts.line.at(&self.now());
             let text = prompt(facts, at)
@@ -283,6 +287,7 @@ impl Stage {
             | Effect::Play(_)
             | Effect::Silence
             | Effect::Louder(_)
+            | Effect::Drill(_)
             | Effect::Keep(_)
             | Effect::ReadLog
             | Effect::ReadIncident { .. }

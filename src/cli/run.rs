@@ -466,6 +466,7 @@ impl Edges for Tablet {
             Effect::Play(cue) => self.player.play(cue),
             Effect::Silence => self.player.silence(),
             Effect::Louder(louder) => self.player.loud(louder),
+            Effect::Drill(drill) => self.player.drill(drill),
             Effect::Keep(kept) => {
                 self.language = kept.settings.language;
                 if let Some(keeper) = &self.keeper {

@@ -19,7 +19,7 @@ use crate::units::{self, Millis, Speed};
 /// Largest scenario file, in bytes.
 pub const SCENARIO_BYTES_MAX: usize = 64 * 1024;
 /// Scenarios for the invented grain terminal that is built in: file name and text.
-pub const BUILT_IN: [(&str, &str); 5] = [
+pub const BUILT_IN: [(&str, &str); 6] = [
     (
         "silo-3-no-answer.toml",
         include_str!("silo-3-no-answer.toml"),
@@ -31,6 +31,7 @@ pub const BUILT_IN: [(&str, &str); 5] = [
         include_str!("gallery-two-hang.toml"),
     ),
     ("transfer-live.toml", include_str!("transfer-live.toml")),
+    ("silo-3-cut-off.toml", include_str!("silo-3-cut-off.toml")),
 ];
 /// So many faults are told at once.
 const FAULTS_MAX: usize = 50;

@@ -42,13 +42,13 @@ impl Engine {
     /// Does some work on the engine; where that panics the engine is as before, but for the notice of it.
     pub fn guarded<T>(&mut self, work: impl FnOnce(&mut Engine) -> T) -> Option<T> {
         let log = self.state.log.clone();
-        let (saving, resumed) = (self.saving.clone(), self.resumed);
+        let (saving, resumed, marked) = (self.saving.clone(), self.resumed, self.marked);
         match catch_unwind(AssertUnwindSafe(|| work(self))) {
             Ok(done) => Some(done),
             Err(panic) => {
                 let records = log.iter().map(|record| Record::clone(record));
                 self.state = State::replay(records);
-                (self.saving, self.resumed) = (saving, resumed);
+                (self.saving, self.resumed, self.marked) = (saving, resumed, marked);
                 self.failed = Some((self.failures().saturating_add(1), what(&*panic)));
                 None
             }

@@ -58,6 +58,8 @@ pub struct Engine {
     failed: Option<(u32, String)>,
     resumed: bool,
     sounding: bool,
+    /// What was said last to whoever plays the cues.
+    marked: bool,
     log: Arc<Vec<LogEntry>>,
     log_read: Arc<LogRead>,
     approvals: Vec<PlanApproval>,
@@ -97,6 +99,7 @@ impl Engine {
             failed: None,
             resumed: false,
             sounding: false,
+            marked: false,
             log: Arc::default(),
             log_read: Arc::default(),
             approvals: Vec::new(),
@@ -123,6 +126,7 @@ impl Engine {
         engine.state = State::replay(records);
         engine.resumed = true;
         let effects = engine.command(Command::Resume { since_start_ms }, now);
+        let effects = engine.mark(effects);
         (engine, effects)
     }
 
@@ -146,7 +150,7 @@ impl Engine {
                 // What is due follows from the drills in the record.
                 let mut effects = self.look(now.day(), true);
                 effects.extend([Effect::ReadLog, Effect::ReadScenarios]);
-                effects
+                self.mark(effects)
             }
         }
     }
@@ -232,6 +236,21 @@ impl Engine {
         if self.day != Some(now.day()) || replanned || looks_again && other(now.day()) {
             effects.extend(self.look(now.day(), !replanned));
             self.draw_scenarios(now);
+        }
+        self.mark(effects)
+    }
+
+    /// True where the screens say DRILL.
+    fn is_drill(&self) -> bool {
+        let opened = self.state.facts.opened.as_ref();
+        opened.map_or(self.drill, |it| it.drill)
+    }
+
+    /// The cues among these effects, and all after them, are heard as a drill's where the screens say so.
+    fn mark(&mut self, mut effects: Vec<Effect>) -> Vec<Effect> {
+        let drill = self.is_drill();
+        if std::mem::replace(&mut self.marked, drill) != drill {
+            effects.insert(0, Effect::Drill(drill));
         }
         effects
     }
@@ -723,12 +742,7 @@ impl Engine {
     pub fn snapshot(&self, now: &Moment) -> Snapshot {
         Snapshot {
             facts: Arc::new(self.state.facts.clone()),
-            drill: self
-                .state
-                .facts
-                .opened
-                .as_ref()
-                .map_or(self.drill, |o| o.drill),
+            drill: self.is_drill(),
             prepared: self.prepared.clone(),
             scenarios: self.scenarios.clone(),
             plan: self.plan.in_use.clone(),

@@ -6,8 +6,9 @@
 
 use sha2::{Digest, Sha256};
 
+use super::compose::text;
 use crate::plan::{LinkKind, Plan, Position};
-use crate::words::Language;
+use crate::words::{Id, Language, Message};
 
 /// A rescue card.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +31,8 @@ pub struct Card {
     pub parts: Vec<Part>,
     /// Which plan it is from, and the cautions.
     pub foot: Vec<String>,
+    /// True for a card that is for drills only, and says so.
+    pub drill: bool,
 }
 
 /// One part of a card.
@@ -196,6 +199,44 @@ impl Card {
     /// The card of a position; `fingerprint` is that of the plan's bytes.
     pub fn new(plan: &Plan, position: &Position, fingerprint: &str, language: Language) -> Card {
         super::compose::card(plan, position, fingerprint, language)
+    }
+
+    /// The same card for drills: it says so at the top and the bottom of every page and where the call is told, so that nobody
+    /// takes it for the one that hangs at the position.
+    pub fn for_drills(mut self) -> Card {
+        let say = |message: Message| message.text(self.language);
+        let (kicker, foot) = (
+            say(Message::of(Id::CardDrillKicker)),
+            say(Message::of(Id::CardDrillFoot)),
+        );
+        let name = say(Message::with(Id::CardDrillName, [&self.name]));
+        let no_call = Run {
+            strong: true,
+            text: say(Message::of(Id::CallDrill)),
+        };
+        let call = self.parts.iter_mut().find(|it| it.kind == Kind::Call);
+        if let Some(call) = call {
+            call.lines.insert(0, text(Style::Lead, [no_call]));
+        }
+        self.foot.insert(0, foot);
+        Card {
+            kicker,
+            name,
+            drill: true,
+            ..self
+        }
+    }
+
+    /// What a file of such cards is called.
+    pub(super) fn title(cards: &[Card]) -> String {
+        let Some(first) = cards.first() else {
+            return String::new();
+        };
+        let id = match first.drill {
+            true => Id::CardDrillTitle,
+            false => Id::CardTitle,
+        };
+        Message::with(id, [&first.site]).text(first.language)
     }
 
     /// All its texts in their order, each without what stands before it.

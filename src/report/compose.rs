@@ -255,6 +255,7 @@ pub(super) fn card(
         invented: plan.site.invented.then(|| voice.say(Id::InventedSite, [])),
         parts,
         foot: foot(&source, fingerprint),
+        drill: false,
     }
 }
 

@@ -29,8 +29,7 @@ pub fn cards(cards: &[Card], paper: Paper) -> Vec<u8> {
     let language = cards
         .first()
         .map_or_else(Language::default, |card| card.language);
-    let site = cards.first().map_or("", |card| card.site.as_str());
-    let title = Message::with(Id::CardTitle, [site]).text(language);
+    let title = Card::title(cards);
     let mut out = String::new();
     out.push_str("<!DOCTYPE html>\n");
     add(

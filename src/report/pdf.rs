@@ -25,7 +25,7 @@ use super::face::{BOLD, Faces, REGULAR};
 use super::layout::{self, BAND_GAP, Frame, GUTTER, MARGIN, Page};
 use super::margins::{self, Strip, What};
 use super::pieces::{Op, Piece};
-use crate::words::{Id, Language, Message};
+use crate::words::Language;
 
 /// The cards as a PDF, one page a position where it fits.
 ///
@@ -46,8 +46,7 @@ pub fn cards(cards: &[Card], paper: Paper) -> Result<Vec<u8>, String> {
     let language = cards
         .first()
         .map_or_else(Language::default, |card| card.language);
-    let site = cards.first().map_or("", |card| card.site.as_str());
-    let title = Message::with(Id::CardTitle, [site]).text(language);
+    let title = Card::title(cards);
     document.set_metadata(
         Metadata::new()
             .title(title)

@@ -259,7 +259,13 @@ fn describe(
         said.map_or_else(String::new, |it| it.text(language))
     };
     match &record.event {
-        Event::Opened(opening) => Message::with(Id::EvOpened, [&opening.plan_name]),
+        Event::Opened(opening) => {
+            let id = match opening.drill {
+                true => Id::EvOpenedDrill,
+                false => Id::EvOpened,
+            };
+            Message::with(id, [&opening.plan_name])
+        }
         Event::Activated { position: None } => Message::of(Id::EvActivated),
         Event::Activated { position: Some(id) } => Message::with(Id::EvActivatedAt, [&place(id)]),
         Event::PositionChosen { position: Some(id) } => Message::with(Id::EvPosition, [&place(id)]),

@@ -8,9 +8,10 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
+use rodio::source::from_iter;
 use rodio::{CpalErrorKind, Decoder, DeviceSinkBuilder, MixerDeviceSink, Source};
 
-use super::{NORMAL_DB, Speaker};
+use super::{Manner, NORMAL_DB, Speaker};
 use crate::cue::Cue;
 
 /// How many cues may wait for the device. Each one starts after the one before has had its time, so a device that
@@ -31,6 +32,34 @@ fn file(cue: Cue) -> &'static [u8] {
         Cue::RescueLost => include_bytes!("../../sounds/rescue-lost.wav"),
         Cue::LetStand => include_bytes!("../../sounds/let-stand.wav"),
     }
+}
+
+/// What is heard after each cue of a drill. It begins with the silence between them.
+const DRILL_MARK: &[u8] = include_bytes!("../../sounds/drill-mark.wav");
+
+/// A file that is part of this program, on its way to the device.
+type Made = Decoder<Cursor<&'static [u8]>>;
+
+fn decoder(file: &'static [u8]) -> Result<Made, String> {
+    Decoder::try_from(Cursor::new(file)).map_err(|error| unreadable(&error.to_string()))
+}
+
+fn unreadable(why: &str) -> String {
+    format!("a cue could not be read ({why})")
+}
+
+/// A cue, how long it takes, and what the device gets: in a drill its mark with it, as one piece, so that nothing comes
+/// between them and both end together.
+fn piece(cue: Cue, drill: bool) -> Result<(Duration, Vec<Made>), String> {
+    let cue = decoder(file(cue))?;
+    let length = cue
+        .total_duration()
+        .ok_or_else(|| unreadable("it has no length"))?;
+    let mut piece = vec![cue];
+    if drill {
+        piece.push(decoder(DRILL_MARK)?);
+    }
+    Ok((length, piece))
 }
 
 /// The machine's own loudspeaker.
@@ -73,7 +102,7 @@ impl Loudspeaker {
 }
 
 impl Speaker for Loudspeaker {
-    fn sound(&mut self, cue: Cue, loud: bool) -> Result<Duration, String> {
+    fn sound(&mut self, cue: Cue, manner: Manner) -> Result<Duration, String> {
         if self.lost.load(Ordering::Relaxed) {
             return Err("the loudspeaker is gone".to_owned());
         }
@@ -83,13 +112,9 @@ impl Speaker for Loudspeaker {
         if voice.len() >= WAITING_MAX {
             return Err("the loudspeaker does not play".to_owned());
         }
-        let unreadable = |why: &str| format!("a cue could not be read ({why})");
-        let decoder = Decoder::try_from(Cursor::new(file(cue)))
-            .map_err(|error| unreadable(&error.to_string()))?;
-        let length = decoder
-            .total_duration()
-            .ok_or_else(|| unreadable("it has no length"))?;
-        voice.append(decoder.amplify_decibel(if loud { 0.0 } else { NORMAL_DB }));
+        let (length, piece) = piece(cue, manner.drill)?;
+        let louder_db = if manner.loud { 0.0 } else { NORMAL_DB };
+        voice.append(from_iter(piece).amplify_decibel(louder_db));
         Ok(length)
     }
 
@@ -100,6 +125,7 @@ impl Speaker for Loudspeaker {
 
 #[cfg(test)]
 mod tests {
+    use super::super::CUE_GAP_MS;
     use super::*;
 
     #[test]
@@ -113,6 +139,27 @@ mod tests {
             let samples = decoder.count();
             assert_eq!(told_ms, (samples / 48) as u128, "{cue:?}");
             assert!(samples > 0, "{cue:?}");
+        }
+    }
+
+    #[test]
+    fn the_mark_comes_after_the_whole_cue_in_a_drill_and_fits_into_the_silence_after_it() {
+        let samples = |file| -> Vec<f32> { decoder(file).expect("a file made here").collect() };
+        let mark = samples(DRILL_MARK);
+        assert!(!mark.is_empty());
+        assert!(mark.len() as u64 / 48 < CUE_GAP_MS, "no cue waits for it");
+        for cue in Cue::ALL {
+            let played = |drill| -> (Duration, Vec<f32>) {
+                let (length, piece) = piece(cue, drill).expect("files made here");
+                (length, from_iter(piece).collect())
+            };
+            let ((length, alone), (length_of_drill, of_drill)) = (played(false), played(true));
+            assert_eq!(alone, samples(file(cue)), "{cue:?}: a rescue has no mark");
+            assert_eq!(
+                length, length_of_drill,
+                "{cue:?}: the next one waits as long"
+            );
+            assert_eq!(of_drill, [alone, mark.clone()].concat(), "{cue:?}");
         }
     }
 

@@ -58,6 +58,13 @@ impl Player {
         self.shared.set_loud(loud);
     }
 
+    /// In a drill every cue is followed by the mark of a drill, within the silence that comes after it anyway: no cue is
+    /// heard later than in a rescue. It is none at first; where it is none any more, what sounds begins anew without the
+    /// mark.
+    pub fn drill(&self, drill: bool) {
+        self.shared.set_drill(drill);
+    }
+
     fn start_with<S: Speaker>(
         open: impl Fn() -> Result<S, String> + Send + 'static,
         report: impl Fn(Result<(), String>) + Send + 'static,
@@ -90,10 +97,18 @@ impl Drop for Player {
     }
 }
 
+/// How a cue is played.
+#[derive(Clone, Copy, Debug, Default)]
+struct Manner {
+    loud: bool,
+    /// The mark of a drill follows it.
+    drill: bool,
+}
+
 /// Where cues come out; the tests put another in place of the machine's loudspeaker.
 trait Speaker {
-    /// Starts a cue and says how long it takes.
-    fn sound(&mut self, cue: Cue, loud: bool) -> Result<Duration, String>;
+    /// Starts a cue and says how long it takes; the mark of a drill comes after that.
+    fn sound(&mut self, cue: Cue, manner: Manner) -> Result<Duration, String>;
     /// Ends what is sounding.
     fn hush(&mut self);
 }
@@ -125,11 +140,11 @@ impl<S: Speaker, Open: Fn() -> Result<S, String>, Tell: Fn(Result<(), String>)>
             match shared.next_turn(&mut round, pace) {
                 Turn::End => return,
                 Turn::Hush => self.hush(),
-                Turn::Sound { cue, loud, cut } => {
+                Turn::Sound { cue, manner, cut } => {
                     if cut {
                         self.hush();
                     }
-                    round.begin(cue, self.sound(cue, loud));
+                    round.begin(cue, self.sound(cue, manner));
                 }
             }
         }
@@ -137,12 +152,12 @@ impl<S: Speaker, Open: Fn() -> Result<S, String>, Tell: Fn(Result<(), String>)>
 
     /// Starts a cue and returns how long it takes; on a device that fails, once more on the device that is found in
     /// its place. A cue that no device plays takes no time.
-    fn sound(&mut self, cue: Cue, loud: bool) -> Duration {
+    fn sound(&mut self, cue: Cue, manner: Manner) -> Duration {
         for _ in 0..2 {
             let Some(speaker) = self.reach_speaker() else {
                 break;
             };
-            match speaker.sound(cue, loud) {
+            match speaker.sound(cue, manner) {
                 Ok(length) => return length,
                 Err(why) => self.lose_speaker(&why),
             }
@@ -215,6 +230,8 @@ mod tests {
         Opened,
         Sounded(Cue),
         Loud(Cue),
+        /// As a drill's.
+        Marked(Cue),
         Hushed,
         Said(Result<(), String>),
     }
@@ -240,15 +257,15 @@ mod tests {
     }
 
     impl Speaker for Fake {
-        fn sound(&mut self, cue: Cue, loud: bool) -> Result<Duration, String> {
+        fn sound(&mut self, cue: Cue, manner: Manner) -> Result<Duration, String> {
             let machine = *now(&self.machine);
             if !machine.works {
                 return Err("the plug is out".to_owned());
             }
-            let _ = self.heard.send(if loud {
-                Heard::Loud(cue)
-            } else {
-                Heard::Sounded(cue)
+            let _ = self.heard.send(match manner {
+                Manner { drill: true, .. } => Heard::Marked(cue),
+                Manner { loud: true, .. } => Heard::Loud(cue),
+                Manner { .. } => Heard::Sounded(cue),
             });
             Ok(machine.takes)
         }
@@ -470,6 +487,49 @@ mod tests {
         player.loud(false);
         while listen.recv_timeout(PATIENCE) != Ok(Heard::Sounded(Cue::CheckDue)) {}
         check_cues(&listen, &[Cue::CheckDue]);
+    }
+
+    #[test]
+    fn every_cue_of_a_drill_is_marked_and_of_a_rescue_none() {
+        for cue in Cue::ALL {
+            let (player, listen) = start(&working(true), pace(Duration::from_millis(5)));
+            check_ready(&listen);
+            player.drill(true);
+            player.play(cue);
+            check(&listen, &[Heard::Marked(cue)]);
+            player.silence();
+            player.drill(false);
+            // One that is over already has nothing to end.
+            while listen.recv_timeout(Duration::from_millis(50)).is_ok() {}
+            player.play(cue);
+            check_cues(&listen, &[cue]);
+        }
+    }
+
+    #[test]
+    fn a_repeated_cue_is_marked_each_time_and_begins_anew_without_the_mark_once_it_is_real() {
+        let (player, listen) = start(&working(true), pace(Duration::from_millis(5)));
+        check_ready(&listen);
+        player.drill(true);
+        player.play(Cue::LetStand);
+        for _ in 0..3 {
+            check(&listen, &[Heard::Marked(Cue::LetStand)]);
+        }
+        player.drill(false);
+        while listen.recv_timeout(PATIENCE) != Ok(Heard::Hushed) {}
+        check_cues(&listen, &[Cue::LetStand, Cue::LetStand]);
+    }
+
+    #[test]
+    fn danger_in_a_drill_cuts_off_a_cue_that_waits_for_its_mark() {
+        let machine = taking(NEVER);
+        let (player, listen) = start(&machine, ONCE);
+        check_ready(&listen);
+        player.drill(true);
+        player.play(Cue::CheckDue);
+        check(&listen, &[Heard::Marked(Cue::CheckDue)]);
+        player.play(Cue::Danger);
+        check(&listen, &[Heard::Hushed, Heard::Marked(Cue::Danger)]);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use std::cmp::Reverse;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use super::{CUE_GAP_MS, CUE_REPEAT_MS};
+use super::{CUE_GAP_MS, CUE_REPEAT_MS, Manner};
 use crate::cue::Cue;
 
 /// How many different cues can be wanted at once. There is no queue: a cue is wanted or it is not.
@@ -35,7 +35,7 @@ struct Wish {
     cues: Vec<Cue>,
     /// What sounded up to now has to end, even if the same cue has been asked for again since.
     hush: bool,
-    loud: bool,
+    manner: Manner,
     closing: bool,
 }
 
@@ -105,7 +105,7 @@ pub(super) enum Turn {
     Hush,
     Sound {
         cue: Cue,
-        loud: bool,
+        manner: Manner,
         /// What sounds up to now is ended for it.
         cut: bool,
     },
@@ -131,7 +131,18 @@ impl Shared {
     }
 
     pub(super) fn set_loud(&self, loud: bool) {
-        self.wish().loud = loud;
+        self.wish().manner.loud = loud;
+    }
+
+    /// What sounds as a drill's ends when it is none any more, and begins anew without the mark.
+    pub(super) fn set_drill(&self, drill: bool) {
+        let mut wish = self.wish();
+        let ends = wish.manner.drill && !drill;
+        wish.manner.drill = drill;
+        if ends && !wish.cues.is_empty() {
+            wish.hush = true;
+            self.changed.notify_one();
+        }
     }
 
     pub(super) fn close(&self) {
@@ -180,7 +191,7 @@ impl Shared {
                     .retain(|heard| cut.is_none_or(|cut| cut.0 != *heard));
                 return Turn::Sound {
                     cue,
-                    loud: wish.loud,
+                    manner: wish.manner,
                     cut: cut.is_some(),
                 };
             }

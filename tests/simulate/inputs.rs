@@ -209,7 +209,7 @@ impl World {
                 .chance
                 .one_in(8)
                 .then(|| Input::Sound(Err("no device".to_owned()))),
-            Effect::StopWhatIfs | Effect::Silence | Effect::Louder(_) => None,
+            Effect::StopWhatIfs | Effect::Silence | Effect::Louder(_) | Effect::Drill(_) => None,
         }
     }
 

@@ -78,7 +78,7 @@ kinds!(prepare: Prepare {
 });
 
 kinds!(effect: Effect {
-    Open Append Close Forecast Standings WhatIfs StopWhatIfs Play Silence Louder Keep ReadLog ReadIncident ReadPlan
+    Open Append Close Forecast Standings WhatIfs StopWhatIfs Play Silence Louder Drill Keep ReadLog ReadIncident ReadPlan
     KeepApproval Add Learn ReadScenarios
 });
 

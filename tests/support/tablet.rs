@@ -3,6 +3,7 @@
 //! The server keeps its picture in a file, so that looking costs nothing and whoever counts frames does not slow them down.
 //! What the program says of itself is read as it comes: what it calls saved, and its complaints.
 
+use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::FileExt;
@@ -169,20 +170,36 @@ impl Tablet {
         Tablet::start_with(command, screen, plan, data, None)
     }
 
+    /// The tablet that is there for rescues: a drill on it is one that somebody prepared.
+    pub(crate) fn start_for_rescues(screen: &Screen, plan: &Path, data: &Path) -> Tablet {
+        Tablet::run(crate::real::program(), screen, plan, data, &[])
+    }
+
     /// The same with another folder for when the usual one fails.
     pub(crate) fn start_with(
-        mut command: Command,
+        command: Command,
         screen: &Screen,
         plan: &Path,
         data: &Path,
         fallback: Option<&Path>,
     ) -> Tablet {
-        command.args(["run", "--kiosk", "--drill", "--announce"]);
-        command.args(["--inches", "10.1"]);
-        command.arg(plan).arg("--data").arg(data);
+        let mut more = vec![OsStr::new("--drill")];
         if let Some(fallback) = fallback {
-            command.arg("--fallback").arg(fallback);
+            more.extend([OsStr::new("--fallback"), fallback.as_os_str()]);
         }
+        Tablet::run(command, screen, plan, data, &more)
+    }
+
+    fn run(
+        mut command: Command,
+        screen: &Screen,
+        plan: &Path,
+        data: &Path,
+        more: &[&OsStr],
+    ) -> Tablet {
+        command.args(["run", "--kiosk", "--announce"]);
+        command.args(["--inches", "10.1"]);
+        command.arg(plan).arg("--data").arg(data).args(more);
         screen.lend_to(&mut command);
         Tablet::listen_to(command)
     }
