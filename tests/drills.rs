@@ -4,13 +4,15 @@
 //! climb in a test. Where times must differ from the plan, they are played on a copy of it whose steps take twice as long.
 
 use groundward::drill::{BUILT_IN, Scenario, Table, TableTop, read_for};
-use groundward::incident::{Event, Moment};
+use groundward::incident::{Event, Moment, Owner, Task};
 use groundward::journal::disk::RealDisk;
+use groundward::journal::thread::JournalThread;
 use groundward::journal::writer::Writer;
 use groundward::plan::{self, DEMO, Edit, Plan, ThreePoint};
 use groundward::readiness::Depth;
-use groundward::signal::Entry;
+use groundward::signal::{Addition, Entry, JournalReport};
 use groundward::units::Millis;
+use groundward::words::{Id, Phrase};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -526,6 +528,113 @@ fn what_is_due_is_found_before_it_is_forgotten() {
     let (code, out, _) = groundward(&["drills", "due", "--demo", "--data", folder]);
     assert_eq!(code, 0, "only --strict asks for an exit code");
     assert!(out.contains("no drill known"), "{out}");
+}
+
+/// Adds to a drill of `record` what somebody says after its end, as the tablet's journal does.
+fn add_after(data: &Path, incident: &str, event: Event) {
+    let (sender, reports) = std::sync::mpsc::channel();
+    let folders = vec![data.join("journals")];
+    let journal = JournalThread::spawn(folders, move |report, _| drop(sender.send(report)));
+    let journal = journal.expect("there is room for a thread");
+    journal.add(Box::new(Addition {
+        incident: incident.to_owned(),
+        now: Moment {
+            wall_ms: FIRST_DRILL_MS + 20 * DAY_MS,
+            offset_min: 0,
+            boot_ms: 5,
+            boot_id: "boot-2".into(),
+        },
+        who: "bram".to_owned(),
+        event,
+    }));
+    drop(journal);
+    let said: Vec<JournalReport> = reports.iter().collect();
+    assert!(
+        matches!(
+            said[..],
+            [JournalReport::Saved { .. }, JournalReport::Closed { .. }]
+        ),
+        "{said:?}"
+    );
+}
+
+#[test]
+fn what_is_to_be_done_is_listed_until_it_is_done() {
+    let data = record(DEMO, "silo3", 2, false);
+    let set = |text: Id, due: &str| {
+        Event::TaskSet(Task {
+            text: Phrase::of(text),
+            owner: Owner::Responder("bram".to_owned()),
+            due: due.parse().expect("it is a day"),
+        })
+    };
+    let incident = |number: u32| format!("20261001T0900{number:02}Z-silo3");
+    add_after(data.path(), &incident(0), set(Id::TaskCall, "2026-12-20"));
+    add_after(
+        data.path(),
+        &incident(1),
+        set(Id::TaskUnheard, "2026-11-01"),
+    );
+    let listed = |more: &[&str]| {
+        let folder = text(data.path());
+        let base = [
+            "drills",
+            "tasks",
+            "--demo",
+            "--data",
+            folder,
+            "--on",
+            "2026-12-01",
+        ];
+        json(&[&base[..], more].concat())
+    };
+    let (code, found) = listed(&["--strict"]);
+    assert_eq!(code, 1, "one is overdue");
+    let tasks = array(&found, "tasks");
+    let short = |it: &Value| {
+        (
+            it["incident"].clone(),
+            it["due"].clone(),
+            it["overdue"].clone(),
+        )
+    };
+    assert_eq!(
+        tasks.iter().map(short).collect::<Vec<_>>(),
+        [
+            (incident(1).into(), "2026-11-01".into(), true.into()),
+            (incident(0).into(), "2026-12-20".into(), false.into()),
+        ]
+    );
+    assert_eq!(tasks[0]["text"], "Practise reading orders back");
+    let number = tasks[0]["number"].as_u64().expect("a number");
+    add_after(data.path(), &incident(1), Event::TaskDone { task: number });
+    let (code, found) = listed(&["--strict"]);
+    assert_eq!((code, array(&found, "tasks").len()), (0, 1));
+    assert_eq!(array(&listed(&["--all"]).1, "tasks").len(), 2);
+    // The record still holds, and says so in words.
+    let (code, shown, _) = groundward(&["log", "verify", "--data", text(data.path())]);
+    assert_eq!(code, 0, "{shown}");
+    let (_, shown, _) = groundward(&["log", "show", &incident(1), "--data", text(data.path())]);
+    let says = |line: &str| assert!(shown.contains(line), "{line} is not in {shown}");
+    says("To be done: Practise reading orders back - Bram, by 2026-11-01");
+    says("Done: Practise reading orders back");
+    // What was decided afterwards changes no figure of the drill.
+    let (_, result) = json(&[
+        "drills",
+        "result",
+        &incident(1),
+        "--data",
+        text(data.path()),
+    ]);
+    let bare = record(DEMO, "silo3", 2, false);
+    let (_, before) = json(&[
+        "drills",
+        "result",
+        &incident(1),
+        "--data",
+        text(bare.path()),
+    ]);
+    assert_eq!(result["outcome"], before["outcome"]);
 }
 
 #[test]

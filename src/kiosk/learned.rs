@@ -13,7 +13,7 @@ use slint::SharedString;
 
 /// The room in which the pictures are drawn, as the screen has it.
 const ROOM: Room = Room {
-    wide: 3_000,
+    wide: 2_000,
     high: 1_000,
 };
 /// How large a mark is in it.
@@ -27,8 +27,15 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         Some(all) if all.is_empty() => (sight.label(Id::LearnedNothing), Tone::Plain),
         Some(_) => (sight.label(Id::LearnedNever), Tone::Caution),
     };
-    let all = sight.snapshot.learned.iter().flat_map(|it| it.iter());
-    view.learned = all.map(|it| row(sight, it)).collect();
+    let mut all: Vec<&Learned> = sight
+        .snapshot
+        .learned
+        .iter()
+        .flat_map(|it| it.iter())
+        .collect();
+    // What says most stands first.
+    all.sort_by_key(|it| it.summary.is_none());
+    view.learned = all.into_iter().map(|it| row(sight, it)).collect();
 }
 
 fn row(sight: Sight<'_>, it: &Learned) -> LearnedRow {

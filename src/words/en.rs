@@ -327,7 +327,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::DrillCrew => "Who plays",
         Id::DrillCrewAll => "Everybody on shift",
         Id::DrillCrewSome => "{0} of {1}",
-        Id::DrillCrewHint => "Whoever does not play gets no order; REAL sends everybody",
+        Id::DrillCrewHint => "Whoever does not play gets no order",
         Id::DrillAround => "Wind and light",
         Id::DrillAroundDay => "As today",
         Id::DrillAroundHint => "Played, never less than it is: who climbs obeys today's limits",
@@ -353,9 +353,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnedNothing => "Nothing was timed yet",
         Id::LearnedNever => "No time hanging is safe, however quick a crew is",
         Id::LearnedFew => "{0} drills: not enough yet, {1} are needed",
-        Id::LearnedHalf => {
-            "{0} drills: a quarter {2}, half {1}, 3 of 4 {3}"
-        }
+        Id::LearnedHalf => "{0} drills: a quarter {2}, half {1}, 3 of 4 {3}",
         Id::LearnedMonth => "every 30 days {0} (from {1} to {2})",
         Id::LearnedMonthOpen => "every 30 days {0} (from {1} to {2}, may be none)",
         Id::LearnedBroken => "{0} broken off",

@@ -334,7 +334,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::DrillCrew => "Quién participa",
         Id::DrillCrewAll => "Todos los del turno",
         Id::DrillCrewSome => "{0} de {1}",
-        Id::DrillCrewHint => "Quien no participa no recibe órdenes; REAL envía a todos",
+        Id::DrillCrewHint => "Quien no participa no recibe órdenes",
         Id::DrillAround => "Viento y luz",
         Id::DrillAroundDay => "Como hoy",
         Id::DrillAroundHint => {
@@ -362,9 +362,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnedNothing => "Aún no se midió nada",
         Id::LearnedNever => "Ningún tiempo colgado es seguro, por rápido que sea",
         Id::LearnedFew => "{0} simulacros: aún no bastan, hacen falta {1}",
-        Id::LearnedHalf => {
-            "{0} simulacros: un cuarto {2}, mitad {1}, 3 de 4 {3}"
-        }
+        Id::LearnedHalf => "{0} simulacros: un cuarto {2}, mitad {1}, 3 de 4 {3}",
         Id::LearnedMonth => "cada 30 días {0} (de {1} a {2})",
         Id::LearnedMonthOpen => "cada 30 días {0} (de {1} a {2}, quizá nada)",
         Id::LearnedBroken => "{0} interrumpidos",
@@ -386,7 +384,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::CardDrillKicker => "TARJETA DE SIMULACRO",
         Id::CardDrillTitle => "Tarjetas de SIMULACRO: {0}",
         Id::CardDrillName => "SIMULACRO: {0}",
-        Id::CardDrillFoot => "SIMULACRO: solo para practicar. En un rescate se usa la tarjeta de rescate.",
+        Id::CardDrillFoot => {
+            "SIMULACRO: solo para practicar. En un rescate se usa la tarjeta de rescate."
+        }
         Id::EvOpenedDrill => "SIMULACRO: registro abierto, plan {0}",
         Id::DrillSurprises => "sorpresas: {0}",
         Id::DrillManikinOnly => "solo con un maniquí",
