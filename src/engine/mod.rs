@@ -1,7 +1,7 @@
 //! Owns the state: takes one input at a time, carries the rescue on, and says what is to be done outside.
 //!
 //! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. Its time
-//! comes in as data. `run` drives it on a thread of its own, `loaded` chooses its plan, `saving` knows what is durable,
+//! comes in as data. `run` drives it on a thread of its own, `touched` takes what a person touched, `loaded` chooses its plan, `saving` knows what is durable,
 //! `afterwards`
 //! adds to incidents that have ended, `guard` keeps a fault inside from ending a rescue.
 
@@ -11,21 +11,19 @@ mod loaded;
 mod prepared;
 mod run;
 mod saving;
+mod touched;
 
 pub use run::{Edges, run};
 
 use crate::cue::{Cue, cues};
 use crate::drill;
 use crate::incident::{
-    Act, Command, Decision, Moment, Opening, PlanApproval, PlanStanding, Record, State, Wanted,
-    decide, next_wakeup,
+    Command, Decision, Moment, Opening, PlanApproval, Record, State, Wanted, decide, next_wakeup,
 };
-use crate::readiness::{
-    Change, Clock, Conditions, Declare, Grade, Scope, Shift, Standing, WhatIfs, standings,
-};
+use crate::readiness::{Conditions, Grade, Shift, Standing, WhatIfs, standings};
 use crate::signal::{
     Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRead, Notice, Offered,
-    Prepared, ScenarioFile, Snapshot, Tap, Theme,
+    Prepared, ScenarioFile, Snapshot, Tap,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
@@ -373,184 +371,6 @@ impl Engine {
             vec![Effect::Silence]
         } else {
             Vec::new()
-        }
-    }
-
-    fn tap(&mut self, tap: Tap, now: &Moment) -> Vec<Effect> {
-        match tap {
-            Tap::Touched => Vec::new(),
-            Tap::Activate { position } => {
-                let opening = Box::new(self.opening(now));
-                self.command(Command::Activate { opening, position }, now)
-            }
-            Tap::Prepare(what) => {
-                let around = prepared::Around {
-                    plan: &self.plan.in_use.plan,
-                    present: &self.present(),
-                    seed: seed(now),
-                };
-                prepared::take(Arc::make_mut(&mut self.prepared), what, &around);
-                Vec::new()
-            }
-            Tap::BeginDrill => {
-                let Prepared { exercise, position } = Prepared::clone(&self.prepared);
-                let opening = self.opening(now);
-                // Nobody is hung up without what guards them.
-                if !exercise.refused(opening.in_command.as_deref()).is_empty() {
-                    return Vec::new();
-                }
-                self.prepared = Arc::default();
-                self.draw_scenarios(now);
-                let exercise = Some(Box::new(exercise));
-                let opening = Box::new(Opening {
-                    drill: true,
-                    exercise,
-                    ..opening
-                });
-                self.command(Command::Activate { opening, position }, now)
-            }
-            Tap::Answer { prompt, pick } => self.command(Command::Answer { prompt, pick }, now),
-            Tap::Do(act) => self.command(Command::Do(act), now),
-            Tap::Undo { cause } => self.command(Command::Undo { cause }, now),
-            Tap::SwapTheme => {
-                self.kept.settings.theme = match self.kept.settings.theme {
-                    Theme::Dark => Theme::Light,
-                    Theme::Light => Theme::Dark,
-                };
-                self.keep()
-            }
-            Tap::SwapLouder => {
-                let louder = !self.kept.settings.louder;
-                self.kept.settings.louder = louder;
-                let mut effects = self.keep();
-                effects.push(Effect::Louder(louder));
-                effects
-            }
-            Tap::SwapFlash => {
-                self.kept.settings.flash = !self.kept.settings.flash;
-                self.keep()
-            }
-            Tap::Speak { language } => {
-                self.kept.settings.language = language;
-                let mut effects = self.keep();
-                effects.extend(self.command(Command::Do(Act::Speak(language)), now));
-                effects
-            }
-            Tap::NextInCommand => {
-                let present = self.present();
-                let now = self.kept.settings.in_command.as_ref();
-                let at = now.and_then(|id| present.iter().position(|p| p == id));
-                self.kept.settings.in_command = match at {
-                    Some(index) => present.get(index + 1).cloned(),
-                    None => present.first().cloned(),
-                };
-                self.keep()
-            }
-            Tap::SwapPresent { responder } => {
-                let absent = &mut self.kept.roll_call.absent;
-                match absent.iter().position(|id| *id == responder) {
-                    Some(index) => {
-                        absent.remove(index);
-                    }
-                    None => absent.push(responder.clone()),
-                }
-                if self.kept.settings.in_command.as_deref() == Some(&responder) {
-                    self.kept.settings.in_command = None;
-                }
-                // Whoever signed counted on somebody else.
-                self.kept.shift.signed = None;
-                self.keep()
-            }
-            Tap::Declare(said) => self.declare(said, now),
-            Tap::WorkStopped { position } => {
-                self.kept.shift.lost.retain(|id| *id != position);
-                self.keep()
-            }
-            Tap::AskWhatIf => {
-                self.what_ifs = Some(Arc::default());
-                vec![Effect::WhatIfs {
-                    conditions: self.conditions(now.day()),
-                    plan: self.plan.in_use.plan.clone(),
-                }]
-            }
-            Tap::StopWhatIf => {
-                if let Some(found) = &mut self.what_ifs {
-                    Arc::make_mut(found).ended = true;
-                }
-                vec![Effect::StopWhatIfs]
-            }
-            Tap::TestSound => {
-                self.sounding = true;
-                vec![Effect::Play(Cue::ChangeNow)]
-            }
-            Tap::ReadLog => vec![Effect::ReadLog],
-            Tap::ReadPlan => vec![Effect::ReadPlan],
-            Tap::ApprovePlan { responder } => self.approve(&responder, now),
-            Tap::ReadIncident { incident } => {
-                self.log_read = Arc::default();
-                vec![Effect::ReadIncident { incident }]
-            }
-            Tap::Afterwards { incident, what } => self.afterwards(incident, what, now),
-            Tap::ReadLessons => {
-                let plan = self.plan.in_use.plan.clone();
-                vec![Effect::Learn { plan }]
-            }
-        }
-    }
-
-    fn declare(&mut self, said: Declare, now: &Moment) -> Vec<Effect> {
-        if let Declare::Changed(Change::Left { responder }) = &said {
-            let absent = &mut self.kept.roll_call.absent;
-            if !absent.contains(responder) {
-                absent.push(responder.clone());
-            }
-            if self.kept.settings.in_command.as_ref() == Some(responder) {
-                self.kept.settings.in_command = None;
-            }
-        }
-        let not_ready = self.not_ready();
-        let present = self.present();
-        let scope = Scope {
-            plan: &self.plan.in_use.plan,
-            present: &present,
-            not_ready: &not_ready,
-        };
-        let clock = Clock {
-            wall_ms: now.wall_ms,
-            day: now.day(),
-        };
-        match self.kept.shift.declare(said, scope, clock) {
-            true => self.keep(),
-            false => Vec::new(),
-        }
-    }
-
-    fn not_ready(&self) -> Vec<String> {
-        let all = self.standings.iter();
-        all.filter(|it| it.grade == Grade::NotReady)
-            .map(|it| it.position.clone())
-            .collect()
-    }
-
-    /// A plan of the site, signed by somebody on shift whom it names as competent; anything else is no approval.
-    fn approve(&self, responder: &str, now: &Moment) -> Vec<Effect> {
-        let plan = &self.plan;
-        let person = plan.in_use.plan.responder(responder);
-        let may = |id: &String| self.present().contains(id);
-        match person.filter(|person| person.competent && may(&person.id)) {
-            Some(person) if plan.in_use.standing != PlanStanding::None => {
-                vec![Effect::KeepApproval(PlanApproval {
-                    plan_sha: plan.sha.clone(),
-                    plan_name: plan.in_use.name.clone(),
-                    site: plan.in_use.plan.site.name.clone(),
-                    revision: plan.in_use.plan.site.revision.clone(),
-                    by: person.id.clone(),
-                    name: person.name.clone(),
-                    wall_ms: now.wall_ms,
-                    offset_min: now.offset_min,
-                })]
-            }
-            _ => Vec::new(),
         }
     }
 
