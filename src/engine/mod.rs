@@ -1,9 +1,9 @@
 //! Owns the state: takes one input at a time, carries the rescue on, and says what is to be done outside.
 //!
 //! `Engine` is the whole program without its edges: a tablet, a rehearsal and the simulator run the same one. Its time
-//! comes in as data. `run` drives it on a thread of its own, `touched` takes what a person touched, `loaded` chooses its plan, `saving` knows what is durable,
-//! `afterwards`
-//! adds to incidents that have ended, `guard` keeps a fault inside from ending a rescue.
+//! comes in as data. `run` drives it on a thread of its own, `touched` takes what a person touched, `loaded` chooses its
+//! plan, `prepared` the next drill, `saving` knows what is durable, `afterwards` adds to incidents that have ended, `guard`
+//! keeps a fault inside from ending a rescue.
 
 mod afterwards;
 mod guard;
