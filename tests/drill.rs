@@ -7,6 +7,7 @@ mod learn;
 mod live;
 mod marked;
 mod played;
+mod plots;
 mod result;
 mod scenario;
 mod slow;

@@ -3,6 +3,7 @@
 //! The drills of the records here are played by a simulated crew and then marked as drills with people, because nobody can
 //! climb in a test. Where times must differ from the plan, they are played on a copy of it whose steps take twice as long.
 
+use crate::readiness_report::parsed;
 use groundward::drill::{BUILT_IN, Scenario, Table, TableTop, read_for};
 use groundward::incident::{Event, Moment, Owner, Task};
 use groundward::journal::disk::RealDisk;
@@ -12,7 +13,7 @@ use groundward::plan::{self, DEMO, Edit, Plan, ThreePoint};
 use groundward::readiness::Depth;
 use groundward::signal::{Addition, Entry, JournalReport};
 use groundward::units::Millis;
-use groundward::words::{Id, Phrase};
+use groundward::words::{Id, Phrase, clock};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -635,6 +636,64 @@ fn what_is_to_be_done_is_listed_until_it_is_done() {
         text(bare.path()),
     ]);
     assert_eq!(result["outcome"], before["outcome"]);
+/// The report names what the command says, figure by figure; the command alone is held to the drills by its own test.
+#[test]
+fn the_report_on_learning_says_what_the_command_says() {
+    let data = record(DEMO, "silo3", 6, false);
+    let folder = text(data.path());
+    let file = data.path().join("learned.html");
+    let to = text(&file);
+    let learn = ["drills", "learn", "--demo", "--data", folder];
+    let (code, out, error) = groundward(&[&learn[..], &["--write-to", to]].concat());
+    assert_eq!((code, error.as_str()), (0, ""));
+    let (_, said) = json(&learn);
+    let root = parsed(&fs::read_to_string(&file).expect("it was written"));
+    let articles = root.named("article");
+    let rows = array(&said, "learned");
+    assert_eq!(articles.len(), rows.len());
+    let mut summed = 0;
+    for (article, row) in articles.into_iter().zip(rows) {
+        let name = row["name"].as_str().expect("a name");
+        assert_eq!(article.named("h3")[0].text, name);
+        assert!(out.contains(name), "{name}");
+        for key in ["lower_ms", "median_ms", "upper_ms"] {
+            if let Some(ms) = row["summary"][key].as_i64() {
+                let figure = clock(Millis(ms));
+                let has = |text: &str| text.contains(&figure);
+                assert!(has(&article.text) && has(&out), "{name}: {key} {figure}");
+                summed += 1;
+            }
+        }
+    }
+    assert!(summed > 30, "{summed}");
+    // Every drill here is played by day, so none is left where only those in the dark count.
+    let dark = [&learn[..], &["--dark"]].concat();
+    assert_eq!(json(&dark).1["count"], 0);
+    let spanish = ["--language", "es", "--position", "silo3", "--write-to", to];
+    let (code, ..) = groundward(&[&learn[..], &spanish].concat());
+    assert_eq!(code, 0);
+    let html = fs::read_to_string(&file).expect("it was written");
+    assert_eq!(parsed(&html).attribute("lang"), "es");
+    assert!(html.contains("SIMULACRO"));
+}
+
+#[test]
+fn a_report_on_learning_is_of_drills_and_in_html_alone() {
+    let folder = tempdir().expect("a folder can be made");
+    let data = text(folder.path());
+    let learn = ["drills", "learn", "--demo", "--data", data, "--write-to"];
+    for (to, more, says) in [
+        ("learned.pdf", &[][..], "does not end in .html"),
+        (
+            "learned.html",
+            &["--of", "rescues"],
+            "the report is of drills",
+        ),
+    ] {
+        let to = folder.path().join(to);
+        refused(&[&learn[..], &[text(&to)], more].concat(), &[says]);
+        assert!(!to.exists(), "nothing is written");
+    }
 }
 
 #[test]

@@ -319,31 +319,31 @@ fn invented_report(seed: u64) -> (Prospect, Plan, String) {
 // A strict reader.
 
 #[derive(Debug, Default)]
-struct Element {
-    name: String,
-    attributes: BTreeMap<String, String>,
-    children: Vec<Element>,
+pub(crate) struct Element {
+    pub(crate) name: String,
+    pub(crate) attributes: BTreeMap<String, String>,
+    pub(crate) children: Vec<Element>,
     /// All text in it, that of its children included, as a reader sees it.
-    text: String,
+    pub(crate) text: String,
 }
 
 impl Element {
-    fn attribute(&self, name: &str) -> &str {
+    pub(crate) fn attribute(&self, name: &str) -> &str {
         self.attributes.get(name).map_or("", String::as_str)
     }
 
-    fn all(&self) -> Vec<&Element> {
+    pub(crate) fn all(&self) -> Vec<&Element> {
         let inner = self.children.iter().flat_map(Element::all);
         std::iter::once(self).chain(inner).collect()
     }
 
-    fn named(&self, name: &str) -> Vec<&Element> {
+    pub(crate) fn named(&self, name: &str) -> Vec<&Element> {
         let all = self.all().into_iter();
         all.filter(|it| it.name == name).collect()
     }
 
     /// Everything that has a class among others.
-    fn of_class(&self, class: &str) -> Vec<&Element> {
+    pub(crate) fn of_class(&self, class: &str) -> Vec<&Element> {
         let has = |it: &&Element| it.attribute("class").split(' ').any(|own| own == class);
         self.all().into_iter().filter(has).collect()
     }
@@ -372,7 +372,7 @@ fn plain(text: &str) -> String {
 }
 
 /// Reads a file; panics where it is not as strict as XML would have it.
-fn parsed(html: &str) -> Element {
+pub(crate) fn parsed(html: &str) -> Element {
     let rest = html
         .strip_prefix("<!DOCTYPE html>\n")
         .expect("it says what it is");
