@@ -238,6 +238,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "no {0}",
         Id::NotReadyInspection => "{0} overdue",
         Id::NotReadyRating => "{0} unrated",
+        Id::CardDrillRadio => "Before each message: “Drill, drill, drill.”",
         Id::CardDrillKicker => "DRILL CARD",
         Id::CardDrillTitle => "DRILL cards: {0}",
         Id::CardDrillName => "DRILL: {0}",

@@ -245,6 +245,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::CardDrillRadio => "Antes de cada mensaje: “Simulacro, simulacro, simulacro.”",
         Id::CardDrillKicker => "TARJETA DE SIMULACRO",
         Id::CardDrillTitle => "Tarjetas de SIMULACRO: {0}",
         Id::CardDrillName => "SIMULACRO: {0}",

@@ -249,6 +249,7 @@ ids! {
     NotReadyKit = "not-ready-kit",
     NotReadyInspection = "not-ready-inspection",
     NotReadyRating = "not-ready-rating",
+    CardDrillRadio = "card-drill-radio",
     CardDrillKicker = "card-drill-kicker",
     CardDrillTitle = "card-drill-title",
     CardDrillName = "card-drill-name",
