@@ -519,8 +519,6 @@ impl Engine {
         if facts.is_open() && facts.line.at_least {
             let hanging = clock(facts.hanging(facts.line.at(now)));
             say(Message::with(Id::NoticeClockLost, [&hanging]), true);
-        } else if facts.is_open() && self.resumed {
-            say(Message::of(Id::NoticeResumed), false);
         }
         if facts.is_open() && facts.played.real.is_some() {
             say(Message::of(Id::NoticeReal), true);
@@ -534,6 +532,10 @@ impl Engine {
         {
             let said = surprise.inject.said(&opened.plan).text(opened.language);
             say(Message::with(Id::NoticeSurprise, [&said]), false);
+        }
+        // What is to be done stands before what has happened: the strip shows one sentence and counts the others.
+        if facts.is_open() && !facts.line.at_least && self.resumed {
+            say(Message::of(Id::NoticeResumed), false);
         }
         if !facts.is_open()
             && let Some(why) = &self.plan.in_use.refused

@@ -201,8 +201,8 @@ impl Card {
         super::compose::card(plan, position, fingerprint, language)
     }
 
-    /// The same card for drills: it says so at the top and the bottom of every page and where the call is told, so that nobody
-    /// takes it for the one that hangs at the position.
+    /// The same card for drills: it says so at the top and the bottom of every page and where the call and the radio are
+    /// told, so that nobody takes it for the one that hangs at the position.
     pub fn for_drills(mut self) -> Card {
         let say = |message: Message| message.text(self.language);
         let (kicker, foot) = (
@@ -210,13 +210,18 @@ impl Card {
             say(Message::of(Id::CardDrillFoot)),
         );
         let name = say(Message::with(Id::CardDrillName, [&self.name]));
-        let no_call = Run {
-            strong: true,
-            text: say(Message::of(Id::CallDrill)),
-        };
-        let call = self.parts.iter_mut().find(|it| it.kind == Kind::Call);
-        if let Some(call) = call {
-            call.lines.insert(0, text(Style::Lead, [no_call]));
+        let first = [
+            (Kind::Call, say(Message::of(Id::CallDrill))),
+            (Kind::Radio, say(Message::of(Id::CardDrillRadio))),
+        ];
+        for (kind, words) in first {
+            let run = Run {
+                strong: true,
+                text: words,
+            };
+            for part in self.parts.iter_mut().filter(|it| it.kind == kind) {
+                part.lines.insert(0, text(Style::Lead, [run.clone()]));
+            }
         }
         self.foot.insert(0, foot);
         Card {

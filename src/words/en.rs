@@ -372,6 +372,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TaskDoneTouch => "It is done",
         Id::TaskOpenTouch => "It is not done after all",
         Id::TasksOverdue => "tasks overdue: {0}",
+        Id::CardDrillRadio => "Before each message: “Drill, drill, drill.”",
         Id::CardDrillKicker => "DRILL CARD",
         Id::CardDrillTitle => "DRILL cards: {0}",
         Id::CardDrillName => "DRILL: {0}",

@@ -381,6 +381,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TaskDoneTouch => "Está hecho",
         Id::TaskOpenTouch => "No está hecho",
         Id::TasksOverdue => "tareas vencidas: {0}",
+        Id::CardDrillRadio => "Antes de cada mensaje: “Simulacro, simulacro, simulacro.”",
         Id::CardDrillKicker => "TARJETA DE SIMULACRO",
         Id::CardDrillTitle => "Tarjetas de SIMULACRO: {0}",
         Id::CardDrillName => "SIMULACRO: {0}",

@@ -375,6 +375,7 @@ ids! {
     TaskDoneTouch = "task-done-touch",
     TaskOpenTouch = "task-open-touch",
     TasksOverdue = "tasks-overdue",
+    CardDrillRadio = "card-drill-radio",
     CardDrillKicker = "card-drill-kicker",
     CardDrillTitle = "card-drill-title",
     CardDrillName = "card-drill-name",

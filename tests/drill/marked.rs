@@ -5,8 +5,10 @@
 use crate::desk::Desk;
 use groundward::cue::Cue;
 use groundward::engine::Engine;
-use groundward::incident::Act;
-use groundward::signal::{Effect, LoadedPlan, Prepare, Tap};
+use groundward::incident::{Act, CareTaker, Event, Inject, OtherWork, Surprise};
+use groundward::signal::{Effect, Input, LoadedPlan, Prepare, Tap};
+use groundward::units::Millis;
+use groundward::words::Id;
 
 fn plan() -> LoadedPlan {
     let demo = groundward::plan::DEMO.as_bytes();
@@ -39,9 +41,7 @@ fn agrees(desk: &Desk) {
 fn begin() -> Desk {
     let mut desk = tablet();
     desk.tap(Tap::Prepare(Prepare::Scenario(Box::default())));
-    desk.tap(Tap::Prepare(Prepare::Others(
-        groundward::incident::OtherWork::Stopped,
-    )));
+    desk.tap(Tap::Prepare(Prepare::Others(OtherWork::Stopped)));
     desk.tap(Tap::Prepare(Prepare::Place(Some("silo3".to_owned()))));
     assert!(told(&desk.effects).is_empty(), "nothing has begun");
     let effects = desk.tap(Tap::BeginDrill);
@@ -57,6 +57,8 @@ fn a_drill_is_told_once_at_its_beginning_and_no_more_once_it_is_over() {
     desk.pass(90_000);
     assert!(desk.effects.iter().any(|it| matches!(it, Effect::Play(_))));
     desk.act(Act::OffHarness);
+    desk.act(Act::BeginClosing);
+    desk.act(Act::HandOver(1, CareTaker::Ambulance));
     desk.answer_until("Stood down. Write this down:");
     assert_eq!(
         told(&desk.effects),
@@ -94,6 +96,27 @@ fn a_drill_that_is_taken_up_again_after_a_restart_is_told_before_anything_sounds
     let (engine, effects) = Engine::resume(plan(), false, desk.records.clone(), &desk.now, 0);
     assert_eq!(effects.first(), Some(&Effect::Drill(true)));
     assert!(engine.snapshot(&desk.now).drill);
+}
+
+#[test]
+fn after_a_restart_a_surprise_stands_before_what_the_restart_says() {
+    let mut desk = begin();
+    let surprise = Surprise {
+        at: Millis::from_seconds(2),
+        inject: Inject::RadioLost {},
+    };
+    let Some(Event::Opened(opening)) = desk.records.first_mut().map(|it| &mut it.event) else {
+        panic!("it begins with how it was opened");
+    };
+    let exercise = opening.exercise.as_mut().expect("how it is played");
+    exercise.surprises.push(surprise);
+    let records = desk.records.clone();
+    desk.pass(5_000);
+    let (mut engine, _) = Engine::resume(plan(), false, records, &desk.now, 0);
+    engine.handle(Input::Wake, &desk.now);
+    let notices = engine.snapshot(&desk.now).notices;
+    let ids: Vec<Id> = notices.iter().map(|it| it.message.id).collect();
+    assert_eq!(ids, [Id::NoticeSurprise, Id::NoticeResumed]);
 }
 
 #[test]
