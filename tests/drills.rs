@@ -636,6 +636,8 @@ fn what_is_to_be_done_is_listed_until_it_is_done() {
         text(bare.path()),
     ]);
     assert_eq!(result["outcome"], before["outcome"]);
+}
+
 /// The report names what the command says, figure by figure; the command alone is held to the drills by its own test.
 #[test]
 fn the_report_on_learning_says_what_the_command_says() {
