@@ -116,7 +116,7 @@ impl Engine {
                 vec![Effect::Play(Cue::ChangeNow)]
             }
             Tap::ReadLog => vec![Effect::ReadLog],
-            Tap::ReadPlan => vec![Effect::ReadPlan],
+            Tap::ReadPlan => vec![Effect::ReadPlan, Effect::ReadScenarios],
             Tap::ApprovePlan { responder } => self.approve(&responder, now),
             Tap::ReadIncident { incident } => {
                 self.log_read = Arc::default();
