@@ -249,7 +249,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::CardDrillKicker => "TARJETA DE SIMULACRO",
         Id::CardDrillTitle => "Tarjetas de SIMULACRO: {0}",
         Id::CardDrillName => "SIMULACRO: {0}",
-        Id::CardDrillFoot => "SIMULACRO: solo para practicar. En un rescate se usa la tarjeta de rescate.",
+        Id::CardDrillFoot => {
+            "SIMULACRO: solo para practicar. En un rescate se usa la tarjeta de rescate."
+        }
         Id::EvOpenedDrill => "SIMULACRO: registro abierto, plan {0}",
         Id::DrillsDue => "simulacros: {0}",
         Id::DrillSurprises => "sorpresas: {0}",
