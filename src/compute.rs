@@ -3,7 +3,7 @@
 //! The engine never waits for any of it: until an answer comes the last numbers stand, and one made for something else
 //! by then is refused there.
 
-use crate::drill::{Debrief, Lesson, Outcome, PartTaken, Played, Span, learned};
+use crate::drill::{Debrief, Group, Lesson, Outcome, PartTaken, Played, Span, learned};
 use crate::history::{Handle, Listed, records};
 use crate::incident::{Record, State};
 use crate::plan::Plan;
@@ -244,7 +244,10 @@ fn drilled(listed: &Listed) -> Option<Lesson> {
     let first = digest.casualties.first().filter(|_| digest.drill)?;
     Some(Lesson {
         incident: listed.incident.clone(),
-        played: Played::Drill,
+        played: match digest.table_top {
+            true => Played::TableTop,
+            false => Played::Drill,
+        },
         started_ms: digest.started_ms,
         offset_min: digest.offset_min,
         position: Some(first.position.clone()?),
@@ -287,6 +290,7 @@ fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Langu
             false => line.text,
         },
         who: line.who,
+        heading: false,
     });
     LogRead {
         incident,
@@ -295,28 +299,29 @@ fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Langu
     }
 }
 
-/// What came of a drill, in the rows before its record: the outcome by groups, then the questions to talk about; and of every
-/// incident what could be done about it.
+/// What to talk about after a drill and what came of it, in the rows before its record; and of every incident what could be
+/// done about it.
 fn result(records: &[Record], language: Language) -> Option<(Vec<LogRow>, Vec<Phrase>)> {
     let state = State::replay(records.iter().cloned());
     let opened = state.facts.opened.as_ref()?;
     let is_drill = opened.exercise.is_some() || opened.drill;
     let outcome = Outcome::of(&state);
     let debrief = Debrief::of(&outcome);
-    let asked = debrief.questions.iter().map(|it| it.message(language));
-    let groups = outcome
-        .told()
-        .into_iter()
-        .map(|it| (it.heading, it.messages(language)));
-    let groups = groups.chain([(Id::DebriefAsk, asked.collect())]);
-    let row = |(heading, lines): (Id, Vec<Message>)| {
-        let heading = label(heading, language);
-        lines.into_iter().map(move |line| LogRow {
-            elapsed: String::new(),
-            text: line.text(language),
-            who: heading.clone(),
-        })
+    // What could be done is a touch of its own.
+    let talk = debrief.told().into_iter();
+    let talk = talk.filter(|it| it.heading != Id::DebriefDo && !it.lines.is_empty());
+    let row = |text: String, heading: bool| LogRow {
+        text,
+        heading,
+        ..LogRow::default()
     };
-    let rows = groups.filter(|_| is_drill).flat_map(row).collect();
+    let rows_of = |group: Group| {
+        let heading = row(label(group.heading, language), true);
+        let lines = group.messages(language).into_iter();
+        let lines: Vec<LogRow> = lines.map(|it| row(it.text(language), false)).collect();
+        [heading].into_iter().chain(lines)
+    };
+    let groups = talk.chain(outcome.told());
+    let rows = groups.filter(|_| is_drill).flat_map(rows_of).collect();
     Some((rows, debrief.suggested))
 }

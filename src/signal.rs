@@ -476,7 +476,7 @@ pub struct Offered {
 }
 
 /// One line of an incident in the log.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LogRow {
     /// Time since the fall, as text.
     pub elapsed: String,
@@ -484,6 +484,8 @@ pub struct LogRow {
     pub text: String,
     /// Who said so.
     pub who: String,
+    /// True for what stands over the lines that follow.
+    pub heading: bool,
 }
 
 /// The next drill, as far as it is prepared.

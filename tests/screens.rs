@@ -150,6 +150,7 @@ impl Tablet {
                         "Row {i} of the record, with words enough to need a second line on a narrow screen"
                     ),
                     who: "Ines".to_owned(),
+                    heading: false,
                 };
                 self.desk.take(Input::LogRows(LogRead {
                     incident: incident.clone(),

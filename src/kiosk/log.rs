@@ -34,7 +34,10 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, open: Option<&str>) {
             elapsed: row.elapsed.as_str().into(),
             text: row.text.as_str().into(),
             who: row.who.as_str().into(),
-            tone: Tone::Plain,
+            tone: match row.heading {
+                true => Tone::Caution,
+                false => Tone::Plain,
+            },
         })
         .collect();
 }

@@ -29,9 +29,10 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
         (PlanStanding::None, _) => (sight.label(Id::StandbyPlanNone), Tone::Caution),
     };
     view.plan_tone = tone;
+    // What is to be done stands before the name of the plan, which its own tile tells in full.
     let mut line = match snapshot.plan.standing {
         PlanStanding::None => standing.to_string(),
-        _ => format!("{standing} · {named}"),
+        _ => format!("{standing}{} · {named}", still_to_do(sight)),
     };
     if snapshot.shift.begun && !snapshot.shift_holds {
         view.plan_tone = Tone::Caution;
@@ -45,14 +46,6 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     }
     if plan.site.invented {
         line = format!("{} · {line}", sight.label(Id::InventedSite));
-    }
-    if !snapshot.drills_due.is_empty() && snapshot.plan.standing != PlanStanding::None {
-        line = format!("{line} · {}", drill::due_line(sight));
-    }
-    let overdue = tasks::overdue(sight);
-    if overdue > 0 {
-        let overdue = sight.with(Id::TasksOverdue, [&overdue.to_string()]);
-        line = format!("{line} · {overdue}");
     }
     view.plan_line = line.into();
     view.positions = match snapshot.plan.standing {
@@ -118,6 +111,20 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
     );
     shift::way_here(view, sight);
     readiness::way_here(view, sight);
+}
+
+/// What is overdue after drills, and what is due for one.
+fn still_to_do(sight: Sight<'_>) -> String {
+    let mut line = String::new();
+    let overdue = tasks::overdue(sight);
+    if overdue > 0 {
+        let overdue = sight.with(Id::TasksOverdue, [&overdue.to_string()]);
+        line = format!(" · {overdue}");
+    }
+    match sight.snapshot.drills_due.is_empty() {
+        true => line,
+        false => format!("{line} · {}", drill::due_line(sight)),
+    }
 }
 
 /// True where people work at a position that is not ready.

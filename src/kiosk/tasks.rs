@@ -14,7 +14,7 @@ use crate::words::{Id, Phrase, date_and_time};
 use slint::SharedString;
 
 /// In how many days something is to be done.
-const IN_DAYS: [u16; 6] = [1, 7, 14, 30, 60, 90];
+const IN_DAYS: [u16; 6] = [3, 7, 14, 30, 60, 90];
 
 pub(super) fn fill(view: &mut View, sight: Sight<'_>, incident: Option<&str>) {
     view.screen = Screen::Tasks;

@@ -25,6 +25,9 @@ pub struct Digest {
     pub plan_sha: String,
     /// True for a drill.
     pub drill: bool,
+    /// True where nobody climbed: it was played at a table.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub table_top: bool,
     /// True once stood down.
     pub closed: bool,
     /// Everybody who hung, in the order of their numbers.
@@ -74,6 +77,9 @@ impl Digest {
             site: opened.map_or_else(String::new, |it| it.plan.site.name.clone()),
             plan_sha: plan_sha.unwrap_or_default(),
             drill: opened.is_some_and(|it| it.drill),
+            table_top: opened
+                .and_then(|it| it.exercise.as_ref())
+                .is_some_and(|it| it.table_top),
             closed: facts.stood_down.is_some(),
             casualties: facts.cases().map(hung).collect(),
             qualified: qualified(state),

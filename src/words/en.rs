@@ -906,7 +906,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NoticeNotApproved => "The approval could not be kept: {0}",
         Id::InventedSite => "INVENTED EXAMPLE",
         Id::LogEmpty => "No incident recorded here yet.",
-        Id::LogDrill => "drill",
+        Id::LogDrill => "DRILL",
         Id::LogRescue => "rescue",
         Id::LogOpen => "not closed",
         Id::LogHung => "hung {0}",

@@ -917,7 +917,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NoticeNotApproved => "No se pudo guardar la aprobación: {0}",
         Id::InventedSite => "EJEMPLO INVENTADO",
         Id::LogEmpty => "Aún no hay incidentes registrados.",
-        Id::LogDrill => "simulacro",
+        Id::LogDrill => "SIMULACRO",
         Id::LogRescue => "rescate",
         Id::LogOpen => "sin cerrar",
         Id::LogHung => "colgó {0}",

@@ -234,7 +234,7 @@ fn a_task_is_kept_without_a_language_and_reads_in_both() {
     assert_eq!(read, three()[0]);
     let said: Vec<String> = Language::ALL_SPOKEN
         .iter()
-        .map(|it| tasks(&[read.clone()])[0].task.text.text(*it))
+        .map(|it| tasks(std::slice::from_ref(&read))[0].task.text.text(*it))
         .collect();
     assert_eq!(
         said,

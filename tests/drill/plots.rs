@@ -313,7 +313,7 @@ proptest! {
             prop_assert!(band.upper.is_none_or(|it| it <= band.lower));
         }
         let times = found.scale.ticks.iter().map(|it| it.time);
-        prop_assert!(times.clone().is_sorted() && times.last() == Some(found.scale.top));
+        prop_assert!(times.clone().is_sorted() && times.clone().next_back() == Some(found.scale.top));
         prop_assert!(found.scale.ticks.len() <= 6);
         prop_assert!(all.iter().all(|it| it.1.time <= found.scale.top));
     }
