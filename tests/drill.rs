@@ -6,6 +6,7 @@ mod due;
 mod learn;
 mod live;
 mod played;
+mod recovered;
 mod result;
 mod scenario;
 mod slow;

@@ -238,6 +238,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "no {0}",
         Id::NotReadyInspection => "{0} overdue",
         Id::NotReadyRating => "{0} unrated",
+        Id::EvFallAtTable => "Fall taken as {0} before the alarm",
         Id::DrillsDue => "drills due: {0}",
         Id::DrillSurprises => "surprises: {0}",
         Id::DrillManikinOnly => "with a manikin only",

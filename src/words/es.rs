@@ -245,6 +245,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::EvFallAtTable => "Caída supuesta {0} antes de la alarma",
         Id::DrillsDue => "simulacros: {0}",
         Id::DrillSurprises => "sorpresas: {0}",
         Id::DrillManikinOnly => "solo con un maniquí",

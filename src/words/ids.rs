@@ -249,6 +249,7 @@ ids! {
     NotReadyKit = "not-ready-kit",
     NotReadyInspection = "not-ready-inspection",
     NotReadyRating = "not-ready-rating",
+    EvFallAtTable = "ev-fall-at-table",
     DrillsDue = "drills-due",
     DrillSurprises = "drill-surprises",
     DrillManikinOnly = "drill-manikin-only",
