@@ -231,11 +231,13 @@ fn most_of(plan: &Plan, way: &WayGone) -> Option<(Figure, Span)> {
         let longer = times.map_or(1.0, |times| quantiles(&times)[1] / times.likely.0 as f64);
         it.likely_ms as f64 * longer
     };
-    let known: i64 = way.links.iter().map(|it| it.likely_ms).sum();
-    let rest = way.likely_ms.saturating_sub(known).max(0) as f64;
+    let lengths = way.links.iter().map(|it| it.likely_ms);
+    let known = lengths.fold(0_i64, i64::saturating_add);
     let all: f64 = way.links.iter().map(weight).sum();
+    // What belongs to no link is taken to be like those that are known.
+    let all = all * (way.likely_ms.max(known) as f64 / known as f64);
     let span = Span {
-        time: Millis(whole(way.span.time.0 as f64 * weight(most) / (all + rest))),
+        time: Millis(whole(way.span.time.0 as f64 * weight(most) / all)),
         ended: way.span.ended,
     };
     Some((Figure::Link(link.id.clone()), span))

@@ -75,6 +75,5 @@ fn drills_that_go_as_planned_give_the_plan_back() {
     let missed: f64 = missed.map(|it| 1.0 - it as f64 / 1e6).sum();
     let bound = missed + 4.0 * missed.sqrt();
     let differ: Vec<_> = enough.iter().filter(|it| it.differs()).collect();
-    println!("{} {} {bound} {links} {steps}", differ.len(), missed);
     assert!((differ.len() as f64) <= bound, "{missed}: {differ:?}");
 }
