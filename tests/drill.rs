@@ -8,6 +8,7 @@ mod live;
 mod marked;
 mod played;
 mod plots;
+mod recovered;
 mod result;
 mod scenario;
 mod slow;

@@ -11,7 +11,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::learn::counted;
-use super::lesson::{Lesson, Played, WayGone};
+use super::lesson::{Lesson, Passed, Played, WayGone};
 use super::statistics::{Span, Summary, summary, whole};
 use crate::plan::{Edit, Link, Plan, Step, ThreePoint, link_times};
 use crate::readiness::{Conditions, Depth, Forecast, Site, Spread};
@@ -20,7 +20,7 @@ use crate::units::{Millimetres, Millis};
 /// Which three points of a plan.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Figure {
-    /// From a decision to its order being understood.
+    /// From when the words of an order could be begun to its read-back.
     OrderTime,
     /// A link, by its id.
     Link(String),
@@ -223,10 +223,21 @@ fn most_of(plan: &Plan, way: &WayGone) -> Option<(Figure, Span)> {
     if !slower {
         return None;
     }
-    let share = i128::from(way.span.time.0) * i128::from(most.likely_ms);
-    let time = share / i128::from(way.likely_ms.max(most.likely_ms));
+    // What is seldom as quick as likely has the larger share: a way is divided as the medians of its links are.
+    let weight = |it: &Passed| {
+        let link = plan.links.iter().find(|link| link.id == it.link);
+        let times = link.map(|link| link_times(link, &plan.policy, it.forwards));
+        let times = times.filter(|times| times.likely > Millis::ZERO);
+        let longer = times.map_or(1.0, |times| quantiles(&times)[1] / times.likely.0 as f64);
+        it.likely_ms as f64 * longer
+    };
+    let lengths = way.links.iter().map(|it| it.likely_ms);
+    let known = lengths.fold(0_i64, i64::saturating_add);
+    let all: f64 = way.links.iter().map(weight).sum();
+    // What belongs to no link is taken to be like those that are known.
+    let all = all * (way.likely_ms.max(known) as f64 / known as f64);
     let span = Span {
-        time: Millis(i64::try_from(time).ok()?),
+        time: Millis(whole(way.span.time.0 as f64 * weight(most) / all)),
         ended: way.span.ended,
     };
     Some((Figure::Link(link.id.clone()), span))

@@ -3,17 +3,21 @@
 //! It reads the prompts and answers them, says and reads back orders, walks, works, fails and goes on, as the plan's times
 //! and chances have it. It decides nothing that the person in command would be advised against. Whoever drives it, a table
 //! or a tablet, asks for the next move and says whether it was taken. Limits: one crew pace; nobody errs; a radio that is
-//! lost makes orders slower and loses none.
+//! lost makes orders slower and loses none. Orders are spoken and read back one broadcast after the other, as `spoken` says,
+//! and whoever reads back sets out with that. The fall is said with the alarm, as long before it as the plan's `alarm_time`,
+//! because a forecast for a place where nobody hangs yet counts from such a fall too.
 
 use std::collections::BTreeMap;
 
 use super::pace::{Luck, Pace};
+use super::spoken::Words;
 use super::surprises::{self, Broken};
 use crate::incident::{
-    Act, Aftercare, Case, Choice, Command, Condition, Facts, Pick, Prompt, Report, Running, Shown,
-    Teller, prompt, to_say,
+    Act, Aftercare, Case, Choice, Command, Condition, Facts, Order, Pick, Prompt, Report, Running,
+    Shown, Teller, prompt,
 };
 use crate::plan::{Method, Milestone, Policy, Step};
+use crate::readiness::needed_at;
 use crate::units::Millis;
 
 /// A touch on the tablet.
@@ -69,6 +73,9 @@ pub struct Crew {
     pub(super) luck: Luck,
     /// When the fallback of a step was first seen to be tried: casualty, method, attempt, step, fallback.
     fallbacks: BTreeMap<(u16, String, u64, usize, usize), Millis>,
+    words: Words,
+    /// Since when one may go near a casualty, by their number.
+    near: BTreeMap<u16, Millis>,
     /// What a surprise broke, by its index.
     pub(super) broken: BTreeMap<usize, Broken>,
     /// Surprises that were reacted to, by their index, and when.
@@ -92,6 +99,8 @@ impl Crew {
         Crew {
             luck: Luck::new(policy, dark, seed, pace),
             fallbacks: BTreeMap::new(),
+            words: Words::default(),
+            near: BTreeMap::new(),
             broken: BTreeMap::new(),
             met: BTreeMap::new(),
             refused: Vec::new(),
@@ -109,6 +118,9 @@ impl Crew {
             Some(index) if had_effect => _ = self.met.entry(index).or_insert(done.at),
             _ => {}
         }
+        if had_effect && matches!(done.touch, Touch::Do(Act::Said(_))) {
+            self.words.ended(done.at);
+        }
         if !had_effect && !self.refused.contains(&done.touch) {
             self.refused.push(done.touch.clone());
         }
@@ -121,6 +133,13 @@ impl Crew {
         }
         let now = facts.line.reached_at();
         self.see_fallback(facts, now);
+        for case in facts.cases() {
+            match case.may_go_near() {
+                true => _ = self.near.entry(case.number).or_insert(now),
+                false => _ = self.near.remove(&case.number),
+            }
+        }
+        self.words.see(&self.luck, facts);
         surprises::see_broken(self, facts, now);
         let mut moves = surprises::moves(self, facts);
         moves.extend(self.beside(facts));
@@ -150,6 +169,11 @@ impl Crew {
         }
     }
 
+    /// When an order is read back, and whoever has it sets out; none as long as it was not said.
+    pub(super) fn understood(&self, facts: &Facts, order: &Order) -> Option<Millis> {
+        self.words.understood(&self.luck, facts, order)
+    }
+
     /// What is touched beside the prompt.
     fn beside(&self, facts: &Facts) -> Vec<Move> {
         let mut moves = Vec::new();
@@ -166,8 +190,7 @@ impl Crew {
         let alarm = facts.policy().alarm_time;
         if !casualty.fell_corrected && hangs && facts.casualties.len() == 1 && alarm > Millis::ZERO
         {
-            let at = self.luck.time("fall", 0, &self.luck.pace.answer);
-            let at = at.max(facts.line.reached_at());
+            let at = facts.line.reached_at();
             let ago = at.saturating_add(alarm);
             add(
                 at,
@@ -177,34 +200,21 @@ impl Crew {
                 },
             );
         }
-        if let Some(words) = to_say(facts) {
-            let orders = facts.orders.iter();
-            let own = orders.filter(|it| words.orders.contains(&it.number));
-            let former = facts.former.iter();
-            let ended = former.filter(|it| it.to_tell.is_some_and(|it| words.orders.contains(&it)));
-            let given = own.map(|it| it.at).chain(ended.map(|it| it.ended)).max();
-            // One broadcast after the other.
-            let begun = given.max(last_said(facts)).unwrap_or_default();
-            let number = words.orders.first().copied().unwrap_or(0);
-            let at = begun.saturating_add(self.luck.passing(facts, number));
-            add(at, Act::Said(words.orders));
+        if let Some((at, orders)) = self.words.next(&self.luck, facts) {
+            add(at, Act::Said(orders));
         }
         for order in &facts.orders {
             let who = || order.posting.responder.clone();
-            let Some(said) = order.said else { continue };
+            let Some(understood) = self.understood(facts, order) else {
+                continue;
+            };
             if order.heard.is_none() && order.there.is_none() {
-                let time = self
-                    .luck
-                    .time("read-back", order.number, &self.luck.pace.read_back);
-                add(
-                    said.saturating_add(time),
-                    Act::Responder(who(), Report::Heard),
-                );
+                add(understood, Act::Responder(who(), Report::Heard));
             }
             if order.there.is_none() && !order.empty_handed {
                 let (way, _) = self.luck.way(facts, order);
                 add(
-                    said.saturating_add(way),
+                    understood.saturating_add(way),
                     Act::Responder(who(), Report::There),
                 );
             }
@@ -221,7 +231,7 @@ impl Crew {
                 );
             }
             (Some(made), _) if facts.outside.expected.is_none() => {
-                let time = self.luck.time("help", 0, &self.luck.pace.read_back);
+                let time = self.luck.time("help", 0, &self.luck.pace.help);
                 let at = made.saturating_add(time);
                 add(at, Act::HelpIn(usual_help(facts), Teller::Dispatcher));
             }
@@ -418,7 +428,12 @@ impl Crew {
         let attempt = attempt(case, &method.id);
         let place = case.position().map_or("", |it| it.id.as_str());
         let named = format!("{place}/{}/{}", case.number, method.id);
-        let begun = running.step_since.max(there);
+        // Nobody works near before one may go there.
+        let near = self.near.get(&case.number).filter(|_| goes_near(step));
+        let begun = running
+            .step_since
+            .max(there)
+            .max(near.copied().unwrap_or_default());
         let surprise = self
             .broken
             .values()
@@ -519,7 +534,10 @@ impl Crew {
             if near && order.posting.place != role.place || order.empty_handed {
                 return There::Coming;
             }
-            let comes = || Some(order.said?.saturating_add(self.luck.way(facts, order).0));
+            let comes = || {
+                let understood = self.understood(facts, order)?;
+                Some(understood.saturating_add(self.luck.way(facts, order).0))
+            };
             match order.there.or_else(comes) {
                 Some(there) => since = since.max(there),
                 None => return There::Coming,
@@ -540,12 +558,6 @@ pub(super) fn attempt(case: Case<'_>, method: &str) -> u64 {
     windows.filter(|it| it.method == method).count() as u64
 }
 
-fn last_said(facts: &Facts) -> Option<Millis> {
-    let now = facts.orders.iter().filter_map(|it| it.said);
-    let before = facts.former.iter().filter_map(|it| it.order.said);
-    now.chain(before).max()
-}
-
 /// From the call to the first emergency crew at the gate, as the policy has it.
 pub(super) fn usual_help(facts: &Facts) -> Millis {
     let policy = facts.policy();
@@ -561,20 +573,6 @@ fn release(method: &Method) -> Option<usize> {
         .iter()
         .position(|it| it.milestone == Some(Milestone::OffHarness));
     release.or(method.steps.len().checked_sub(1))
-}
-
-/// The first step that cannot be done without a role, as the forecast counts it: its own first; for the one in control, and
-/// for whoever has no step, the first exposed one too, because nobody goes over an edge before the crew is there.
-fn needed_at(method: &Method, role: &str) -> usize {
-    let own = |it: &Step| it.role.as_deref() == Some(role);
-    let own = method.steps.iter().position(own);
-    let exposed = method.steps.iter().position(|it| it.exposed);
-    let controls = method.control.as_deref() == Some(role);
-    match own {
-        Some(own) if controls => own.min(exposed.unwrap_or(own)),
-        Some(own) => own,
-        None => exposed.unwrap_or(0),
-    }
 }
 
 /// True for a step that takes somebody past the approach point.

@@ -44,7 +44,7 @@ pub enum Subject {
         /// What is done in it.
         say: String,
     },
-    /// A way, from the order understood to being there.
+    /// A way, from the read-back of its order to being there.
     Way {
         /// Place id where it begins.
         from: String,
@@ -55,7 +55,7 @@ pub enum Subject {
     },
     /// From an order to its being said over the radio.
     Said,
-    /// From an order to its being read back.
+    /// From when the words of an order could be begun to its being read back.
     Heard,
 }
 

@@ -3,13 +3,16 @@
 //! Made once from the records and kept, so that thousands of drills need not be read again. What a slip recorded and an undo
 //! took back does not count. A drill that was broken off, or turned real, keeps its times up to there, each marked as broken
 //! off; a time of which only the least is known is marked so too. Limits: only the first casualty, because those after it
-//! wait for the crew; a step that did not work has no time, because that it may fail is another figure of the plan; an order
-//! nobody answered in words, whose person was then seen at work, tells nothing of how long it took to pass.
+//! wait for the crew; a step that did not work has no time, because that it may fail is another figure of the plan. An order
+//! is passed on from when its words could be begun, as `spoken` says, to its read-back, and its way begins there; nobody's
+//! read-back is guessed. An order that was never said, or not answered in words by somebody who was then seen at work, tells
+//! nothing of how long it took to pass.
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::spoken;
 use super::stands::{self, Standing};
 use super::statistics::Span;
 use super::steps::Course;
@@ -71,7 +74,7 @@ pub struct Lesson {
     pub ways: Vec<WayGone>,
     /// From each order to its being said over the radio.
     pub said: Vec<Span>,
-    /// From each order to its being read back, or to the words "on the way".
+    /// From when the words of each order could be begun to its being read back, or to the words "on the way".
     pub heard: Vec<Span>,
     /// Who did what.
     pub parts: Vec<PartTaken>,
@@ -105,7 +108,7 @@ pub struct WayGone {
     pub station: Option<String>,
     /// Place id where it ended.
     pub to: String,
-    /// From the order understood to being there.
+    /// From the read-back, else from the order being said, to being there.
     pub span: Span,
     /// What was expected, in ms.
     pub likely_ms: i64,
@@ -187,6 +190,8 @@ fn played(opening: &Opening) -> Played {
 /// An order from the moment it was given.
 struct Given {
     order: Order,
+    /// When its words could be begun.
+    begun: Option<Millis>,
     heard: Option<Millis>,
     there: Option<Millis>,
     /// What it was to bring was not there, or its way was blocked: the time it took is none of that way.
@@ -200,6 +205,8 @@ struct Taking {
     lesson: Lesson,
     course: Course,
     given: BTreeMap<u64, Given>,
+    /// When the last words over the radio were over.
+    quiet: Millis,
     safe: Option<Millis>,
     broken_off: Option<Millis>,
 }
@@ -211,6 +218,16 @@ impl Taking {
             return;
         }
         let before = self.course.step_of(&self.state.facts);
+        if let Event::WordsSaid { orders, .. } = &record.event {
+            let given = spoken::given(&self.state.facts, orders);
+            let begun = given.unwrap_or(at).max(self.quiet);
+            for number in orders {
+                if let Some(own) = self.given.get_mut(number) {
+                    own.begun.get_or_insert(begun);
+                }
+            }
+            self.quiet = at;
+        }
         self.state.apply(record.as_ref().clone());
         let facts = &self.state.facts;
         match &record.event {
@@ -220,7 +237,13 @@ impl Taking {
                 let own = |it: &&mut Given| it.order.posting.responder == *responder;
                 if let Some(given) = self.given.values_mut().rev().find(own) {
                     match report {
-                        Report::Heard | Report::OnTheWay => _ = given.heard.get_or_insert(at),
+                        Report::Heard | Report::OnTheWay => {
+                            // Who touched no "said" spoke all the same.
+                            let begun = given.order.at.max(self.quiet);
+                            given.begun.get_or_insert(begun);
+                            given.heard.get_or_insert(at);
+                            self.quiet = at;
+                        }
                         Report::There => _ = given.there.get_or_insert(at),
                         // Whoever is late was not there after all.
                         Report::Late => given.there = None,
@@ -267,6 +290,7 @@ impl Taking {
                 None => {
                     let given = Given {
                         order: order.clone(),
+                        begun: None,
                         heard: None,
                         there: None,
                         upset: false,
@@ -301,8 +325,11 @@ impl Taking {
         if order.said.is_some() || given.heard.or(seen).is_none() {
             lesson.said.push(span(order.at, order.said));
         }
-        if given.heard.is_some() || seen.is_none() {
-            lesson.heard.push(span(order.at, given.heard));
+        if let Some(begun) = given
+            .begun
+            .filter(|_| given.heard.is_some() || seen.is_none())
+        {
+            lesson.heard.push(span(begun, given.heard));
         }
         let posting = &order.posting;
         let understood = given.heard.or(order.said);

@@ -18,6 +18,7 @@ mod result;
 mod scenario;
 mod scenario_file;
 mod scenario_text;
+mod spoken;
 mod stands;
 mod statistics;
 mod steps;

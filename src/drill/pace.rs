@@ -14,12 +14,12 @@ use crate::units::{Millis, Ratio};
 pub struct Pace {
     /// From a question on the screen to its answer.
     pub answer: ThreePoint,
-    /// From an order over the radio to its read-back.
-    pub read_back: ThreePoint,
     /// From an order to a hazard that is made safe and proven.
     pub hazard: ThreePoint,
     /// From being told to the emergency call being made.
     pub call: ThreePoint,
+    /// From the call to saying when help comes.
+    pub help: ThreePoint,
     /// Until both are connected and the weight is held.
     pub secure: ThreePoint,
     /// To the landing place, where no step of a method goes there.
@@ -40,9 +40,9 @@ impl Pace {
     /// A crew that has drilled.
     pub const ASSUMED: Pace = Pace {
         answer: seconds(2, 4, 10),
-        read_back: seconds(2, 4, 8),
         hazard: seconds(20, 45, 120),
         call: seconds(15, 30, 50),
+        help: seconds(2, 4, 8),
         secure: seconds(5, 12, 30),
         carry: seconds(30, 60, 180),
         outside: seconds(300, 600, 1_200),
@@ -50,15 +50,18 @@ impl Pace {
     /// Nothing but steps, ways and orders takes any time, which is what a forecast counts.
     pub const ONLY_THE_PLAN: Pace = Pace {
         answer: seconds(0, 0, 0),
-        read_back: seconds(0, 0, 0),
         hazard: seconds(0, 0, 0),
         call: seconds(0, 0, 0),
+        help: seconds(0, 0, 0),
         secure: seconds(0, 0, 0),
         carry: seconds(0, 0, 0),
         ..Pace::ASSUMED
     };
 }
 
+/// The words of an order take this share of passing it on, its read-back the rest. A judgement without a source; it moves no
+/// arrival, because whoever is ordered sets out at the end of both.
+const SPOKEN: f64 = 0.5;
 /// How much longer it takes to pass an order on once the radio is lost. A judgement without a source.
 const WITHOUT_RADIO: f64 = 3.0;
 
@@ -117,7 +120,12 @@ impl Luck {
         f64::from(spread.draw(self.seed, name_of(&format!("{name}#{number}")), 0))
     }
 
-    /// From an order to its being understood.
+    /// From when the words of an order are begun to their end.
+    pub(super) fn speaking(&self, facts: &Facts, number: u64) -> Millis {
+        down(self.passing(facts, number).0 as f64 * SPOKEN)
+    }
+
+    /// From when the words of an order are begun to its read-back.
     pub(super) fn passing(&self, facts: &Facts, number: u64) -> Millis {
         use crate::incident::Note::RadioLost;
         let time = self.time("orders", number, &facts.policy().order_time);

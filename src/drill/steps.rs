@@ -11,6 +11,7 @@ use super::stands::Standing;
 use super::statistics::Span;
 use crate::incident::{Event, Facts};
 use crate::plan::{Method, Milestone, Step};
+use crate::readiness::needed_at;
 use crate::units::Millis;
 
 /// A step that is being done.
@@ -134,7 +135,8 @@ impl Course {
     ) -> Option<Millis> {
         let mut begun = doing.since;
         for role in &method.roles {
-            if !waits_for(method, &role.id, doing.step) {
+            // The forecast lets its tasks wait in the same way.
+            if needed_at(method, &role.id) > doing.step {
                 continue;
             }
             let seen = |it: &(String, String)| it.0 == method.id && it.1 == role.id;
@@ -171,22 +173,6 @@ impl Course {
             into.push(taken(&position.id, &doing, step, end, false, begun));
         }
     }
-}
-
-/// True where a step cannot be done without a role: its own, and from the first exposed step on everybody else's who has come
-/// to do something by then, or only to be there. The forecast lets its tasks wait in the same way.
-fn waits_for(method: &Method, role: &str, step: usize) -> bool {
-    let own = |it: &Step| it.role.as_deref() == Some(role);
-    let first = method.steps.iter().position(own);
-    let exposed = method.steps.iter().position(|it| it.exposed);
-    let needed = match first {
-        Some(first) if method.control.as_deref() == Some(role) => {
-            first.min(exposed.unwrap_or(first))
-        }
-        Some(first) => first,
-        None => exposed.unwrap_or(0),
-    };
-    needed <= step
 }
 
 fn taken(

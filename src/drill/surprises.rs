@@ -223,7 +223,8 @@ fn missing(
     let arrivals = fetching.map(|order| {
         let fetched = crew.luck.way(facts, order).1;
         (
-            order.said.map(|it| it.saturating_add(fetched)),
+            crew.understood(facts, order)
+                .map(|it| it.saturating_add(fetched)),
             &order.posting.responder,
         )
     });

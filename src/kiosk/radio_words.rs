@@ -46,10 +46,16 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>) {
             numbers.join(" ")
         }
     };
+    let words = say.text(sight.language());
+    // Whoever hears it beside the crew must not take it for a rescue.
+    let text = match facts.is_drill() {
+        true => format!("{} {words}", sight.label(Id::SayDrill)),
+        false => words,
+    };
     view.words = Words {
         id: id.into(),
         head,
-        text: say.text(sight.language()).into(),
+        text: text.into(),
         more,
         answer: sight.label(match say.again {
             Some(_) => Id::HeardKey,

@@ -60,6 +60,7 @@ pub use site::{Conditions, Look, Site};
 pub use staffing::{Choice, Crew, LONGEST, Problem, STEPS_MAX, solve};
 pub use staging::{Job, LadderCrew, Post, Stage, ladder_crews};
 pub use standing::{Expected, Grade, Standing, standings};
+pub(crate) use steps::needed_at;
 pub use terrain::Terrain;
 pub use what_if::{Bench, Gain, Trials, WhatIfs};
 pub(crate) use whole::{down, index};

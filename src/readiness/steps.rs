@@ -16,7 +16,7 @@ pub(super) fn release(method: &Method) -> usize {
 
 /// Index of the first step that cannot be done without a role: its own first, for the one in control the first exposed one,
 /// for any other the first exposed one too, because nobody goes over an edge before the crew is there.
-pub(super) fn needed_at(method: &Method, role: &str) -> usize {
+pub(crate) fn needed_at(method: &Method, role: &str) -> usize {
     let own = method
         .steps
         .iter()

@@ -271,6 +271,11 @@ fn describe(
         Event::PositionChosen { position: Some(id) } => Message::with(Id::EvPosition, [&place(id)]),
         Event::PositionChosen { position: None } => Message::of(Id::EvPositionNotListed),
         Event::FallTimeSet { at_least: true, .. } => Message::of(Id::EvFallAtLeast),
+        // Nobody fell at a table and nobody says when: it is what the plan has.
+        Event::FallTimeSet { ago_ms, .. } if after.exercise().is_some_and(|it| it.table_top) => {
+            let before = ago_ms.saturating_sub(after.line.reached_at().0);
+            Message::with(Id::EvFallAtTable, [&clock(Millis(before))])
+        }
         Event::FallTimeSet { ago_ms, .. } => Message::with(Id::EvFall, [&clock(Millis(*ago_ms))]),
         Event::SafeConfirmed {} => Message::of(Id::EvSafe),
         Event::NotSafeYet {} => Message::of(Id::EvNotSafe),

@@ -245,6 +245,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::SayDrill => "Simulacro.",
         Id::WhoseSite => "Todo el sitio",
         Id::WhoseCommand => "{0} al mando",
         Id::WhoseCrew => "Equipo de {0}",
@@ -389,6 +390,8 @@ pub(super) fn text(id: Id) -> &'static str {
             "SIMULACRO: solo para practicar. En un rescate se usa la tarjeta de rescate."
         }
         Id::EvOpenedDrill => "SIMULACRO: registro abierto, plan {0}",
+        Id::EvFallAtTable => "Caída supuesta {0} antes de la alarma",
+        Id::DrillsDue => "simulacros: {0}",
         Id::DrillSurprises => "sorpresas: {0}",
         Id::DrillManikinOnly => "solo con un maniquí",
         Id::ShortSurprise => "toca sorpresa",

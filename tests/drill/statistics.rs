@@ -1,4 +1,4 @@
-//! Holds quartiles, the Kaplan-Meier curve and trends against published values, NumPy, SciPy and a product written out.
+//! Holds quartiles, the Kaplan-Meier curve and trends against published values, NumPy, SciPy, lifelines and a product written out.
 
 use crate::support::{Chance, oracle};
 use groundward::drill::{Span, curve, percentile, summary, trend};
@@ -190,6 +190,117 @@ fn quartiles_curves_and_limits_are_those_of_numpy_scipy_and_a_product_written_ou
             .filter(|it| it.iter().all(|it| it.ended))
             .count()
     );
+}
+
+/// lifelines' own curve, its numbers, its log-log limits, its median and that of the limits.
+const LIFELINES: &str = r"
+import json, math, sys
+import warnings
+warnings.simplefilter('ignore')
+from lifelines import KaplanMeierFitter
+from lifelines.utils import median_survival_times
+plain = lambda it: it if math.isfinite(it) else None
+answers = []
+for spans in json.load(sys.stdin):
+    fit = KaplanMeierFitter().fit([t for t, e in spans], [e for t, e in spans])
+    table, limits = fit.event_table, fit.confidence_interval_
+    columns = table.index, table.at_risk, table.observed, fit.survival_function_.iloc[:, 0]
+    rows = zip(*(it.tolist() for it in columns), limits.values.tolist())
+    steps = [[t, n, d, left, *map(plain, both)] for t, n, d, left, both in rows if d > 0]
+    between = median_survival_times(limits).iloc[0]
+    answers.append([steps, plain(fit.median_survival_time_), *map(plain, between)])
+print(json.dumps(answers))
+";
+
+/// Both take the first time at which no more than half are left. Two cases are apart:
+/// - Where nothing was broken off, a summary has quartiles of type 7 and lifelines still the curve's. With an even number half are
+///   left from one middle time to the next, and type 7 is the middle of the two while lifelines says the first.
+/// - Where exactly half are left, lifelines, which adds logarithms, may find a hair more than half and take the next step.
+///   Shares here are ppm, so the first one counts.
+#[test]
+fn curves_and_medians_are_those_of_lifelines() {
+    let mut chance = Chance(1958);
+    let instances: Vec<Vec<Span>> = (0..500)
+        .map(|number| {
+            // Few values, so that many are equal and some ended when others were broken off; in one of four none was.
+            let (count, values) = (1 + chance.below(40), 2 + chance.below(60));
+            let one = |chance: &mut Chance| Span {
+                time: Millis((1 + chance.below(values) as i64) * 250),
+                ended: number % 4 == 0 || !chance.one_in(1 + number % 4),
+            };
+            (0..count).map(|_| one(&mut chance)).collect()
+        })
+        .collect();
+    let plain = |spans: &Vec<Span>| -> Value {
+        spans
+            .iter()
+            .map(|it| json!([it.time.0, it.ended]))
+            .collect()
+    };
+    let answers = oracle::ask_pinned(LIFELINES, &instances.iter().map(plain).collect());
+    let answers = answers.as_array().expect("a list");
+    assert_eq!(answers.len(), instances.len());
+    let close = |share: Option<Ratio>, expected: &Value| {
+        let (share, expected) = (share.expect("a share").0, expected.as_f64());
+        let off = share as f64 - expected.expect("a share") * 1e6;
+        assert!(off.abs() <= 0.6, "{share} {expected:?}");
+    };
+    let at = |value: &Value| value.as_f64().map(|it| Millis(it as i64));
+    let (mut whole, mut plateaus, mut halves, mut later, mut never) = (0, 0, 0, 0, 0);
+    for (spans, answer) in instances.iter().zip(answers) {
+        let sum = summary(spans);
+        let steps = answer[0].as_array().expect("a list");
+        assert_eq!(sum.curve.len(), steps.len());
+        for (step, expected) in sum.curve.iter().zip(steps) {
+            assert_eq!(Some(step.time), at(&expected[0]));
+            assert_eq!(Some(u64::from(step.at_risk)), expected[1].as_u64());
+            assert_eq!(Some(u64::from(step.ended)), expected[2].as_u64());
+            close(Some(step.left), &expected[3]);
+            if step.left > Ratio(0) {
+                close(step.low, &expected[4]);
+                close(step.high, &expected[5]);
+            }
+        }
+        // The two steps that a median at exactly a half could be.
+        let half = sum.curve.iter().position(|it| it.left <= Ratio(500_000));
+        let exactly = half.is_some_and(|it| sum.curve[it].left == Ratio(500_000));
+        let first = half.map(|it| sum.curve[it].time);
+        let next = half.and_then(|it| sum.curve.get(it + 1)).map(|it| it.time);
+        let theirs = at(&answer[1]);
+        match exactly {
+            true => {
+                halves += 1;
+                later += usize::from(theirs != first);
+                assert!(theirs == first || theirs == next, "{theirs:?} {spans:?}");
+            }
+            false => assert_eq!(theirs, first, "{spans:?}"),
+        }
+        never += usize::from(theirs.is_none());
+        if sum.broken_off > 0 {
+            assert_eq!(sum.median, first, "{spans:?}");
+            let between = sum.median_between;
+            assert_eq!(between.map(|it| it.low), at(&answer[2]), "{spans:?}");
+            // Where nobody is left lifelines has a limit of none, and here nothing is known of it.
+            let last = sum.curve.last().filter(|it| it.left == Ratio(0));
+            let nobody = last.map(|it| it.time);
+            let high = at(&answer[3]).filter(|it| Some(*it) != nobody);
+            assert_eq!(between.and_then(|it| it.high), high, "{spans:?}");
+            continue;
+        }
+        whole += 1;
+        let own = sum.median.expect("all ended");
+        match (exactly, first, next) {
+            (true, Some(first), Some(next)) => {
+                plateaus += 1;
+                assert_eq!(own, Millis((first.0 + next.0) / 2), "{spans:?}");
+            }
+            _ => assert_eq!(Some(own), first, "{spans:?}"),
+        }
+    }
+    // All cases are there, and so is what lifelines does with a hair.
+    let cases = [whole, plateaus, halves, never];
+    assert!(cases.iter().all(|it| *it > 10), "{cases:?}");
+    assert!(later < halves, "{later} of {halves}");
 }
 
 /// SciPy's own, in ms for 30 days; which of the slopes were held at the ends is told beside them.

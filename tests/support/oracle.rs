@@ -1,11 +1,11 @@
-//! Asks Python for a second opinion: SciPy, NumPy and NetworkX, as Debian packages them.
+//! Asks Python for a second opinion: SciPy, NumPy and NetworkX, as Debian packages them; lifelines from `.venv`.
 //!
 //! A script gets its instances as JSON and prints its answers as JSON. Where no such Python is installed the test fails,
-//! because a check that is skipped is none; `.ci/setup` installs it.
+//! because a check that is skipped is none; `.ci/setup` installs both, what is in `.venv` by `requirements.txt` beside this.
 
 use serde_json::Value;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::LazyLock;
 
@@ -24,9 +24,33 @@ static PYTHON: LazyLock<PathBuf> = LazyLock::new(|| {
     found.expect("a python3 with scipy and networkx is installed for this check: run .ci/setup")
 });
 
+/// The Python with the packages of `requirements.txt`.
+static PINNED: LazyLock<PathBuf> = LazyLock::new(|| {
+    let python = Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/bin/python");
+    let asked = Command::new(&python)
+        .args(["-c", "import lifelines"])
+        .stderr(Stdio::null())
+        .status();
+    let found = asked.is_ok_and(|status| status.success());
+    assert!(
+        found,
+        "a Python with lifelines is in .venv for this check: run .ci/setup"
+    );
+    python
+});
+
 /// Runs a script on some input and reads what it answers.
 pub(crate) fn ask(script: &str, input: &Value) -> Value {
-    let mut child = Command::new(&*PYTHON)
+    answer(&PYTHON, script, input)
+}
+
+/// The same with the packages of `requirements.txt`, and with none of Debian's.
+pub(crate) fn ask_pinned(script: &str, input: &Value) -> Value {
+    answer(&PINNED, script, input)
+}
+
+fn answer(python: &Path, script: &str, input: &Value) -> Value {
+    let mut child = Command::new(python)
         .args(["-c", script])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
