@@ -56,9 +56,10 @@ pub(super) fn shared(view: &mut View, sight: Sight<'_>) {
     }
     view.condition = condition(sight);
     view.call = call(sight);
-    let danger = match (view.danger, facts.is_drill()) {
-        (true, _) => Id::TileDangerOn,
-        (false, true) => Id::HoldReal,
+    // The stop word stands there as long as it can be given.
+    let danger = match (facts.is_drill(), view.danger) {
+        (true, _) => Id::HoldReal,
+        (false, true) => Id::TileDangerOn,
         (false, false) => Id::TileDangerSub,
     };
     view.alarm = tile(

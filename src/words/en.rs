@@ -380,7 +380,6 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::CardDrillFoot => "DRILL: for practice only. In a rescue take the rescue card.",
         Id::EvOpenedDrill => "DRILL: record opened, plan {0}",
         Id::EvFallAtTable => "Fall taken as {0} before the alarm",
-        Id::DrillsDue => "drills due: {0}",
         Id::DrillSurprises => "surprises: {0}",
         Id::DrillManikinOnly => "with a manikin only",
         Id::ShortSurprise => "surprise due",

@@ -391,7 +391,6 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::EvOpenedDrill => "SIMULACRO: registro abierto, plan {0}",
         Id::EvFallAtTable => "Caída supuesta {0} antes de la alarma",
-        Id::DrillsDue => "simulacros: {0}",
         Id::DrillSurprises => "sorpresas: {0}",
         Id::DrillManikinOnly => "solo con un maniquí",
         Id::ShortSurprise => "toca sorpresa",

@@ -383,7 +383,6 @@ ids! {
     CardDrillFoot = "card-drill-foot",
     EvOpenedDrill = "ev-opened-drill",
     EvFallAtTable = "ev-fall-at-table",
-    DrillsDue = "drills-due",
     DrillSurprises = "drill-surprises",
     DrillManikinOnly = "drill-manikin-only",
     ShortSurprise = "short-surprise",
