@@ -157,6 +157,8 @@ fn one(whose: Whose, subject: Subject, times: &[(&Lesson, Span)], enough: u32) -
     let dated: Vec<(i64, Span)> = times.iter().map(|it| (it.0.started_ms, it.1)).collect();
     let spans: Vec<Span> = times.iter().map(|it| it.1).collect();
     let is_enough = drills >= enough.max(1);
+    // What a day changes, put for 30 of them, is a figure that nobody believes.
+    let days: BTreeSet<i64> = times.iter().map(|it| it.0.day()).collect();
     let mut all: Vec<Timed> = times
         .iter()
         .map(|(lesson, span)| Timed {
@@ -173,6 +175,8 @@ fn one(whose: Whose, subject: Subject, times: &[(&Lesson, Span)], enough: u32) -
         positions: count(positions.len()),
         times: all,
         summary: is_enough.then(|| summary(&spans)),
-        trend: is_enough.then(|| trend(&dated)).flatten(),
+        trend: (is_enough && days.len() > 1)
+            .then(|| trend(&dated))
+            .flatten(),
     }
 }

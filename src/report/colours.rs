@@ -88,6 +88,11 @@ h2,h3,caption,thead{break-after:avoid}\nthead{display:table-header-group}\n\
 tr,li,.top,dl>div,.cautions,article table{break-inside:avoid}\narticle{margin-bottom:1.4rem}\narticle dl{margin:.4rem 0}\ndl{grid-template-columns:repeat(4,1fr)}\n\
 figure svg{width:88%}\nth,td{padding-top:.15rem;padding-bottom:.15rem}\ntable{margin-bottom:.6rem}\np{orphans:3;widows:3}\n}\n";
 
+/// What is drawn more than once in the report on drills: specks, through which lines and marks below are seen.
+pub(super) const SPECKS: &str = "<svg class=\"shapes\" aria-hidden=\"true\" width=\"0\" height=\"0\">\n<defs>\n\
+    <pattern id=\"sure\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">\
+    <circle class=\"speck\" cx=\"3\" cy=\"3\" r=\".9\"/></pattern>\n</defs>\n</svg>\n";
+
 /// What the report on drills adds to the sheet. The head that every page repeats is a table's, because that is what all browsers
 /// repeat on paper; on a screen it stays where it is while the rest goes by.
 pub(super) const LEARNING: &str = "\
@@ -103,7 +108,7 @@ margin-bottom:.8rem}\n.every-page p{font-weight:bold}\n\
 .broken-off{fill:none;stroke:var(--bad);stroke-width:1.8;stroke-linejoin:round}\n\
 .quartiles,.limits{fill:url(#coming);stroke:none}\n.median{fill:none;stroke:var(--ink);stroke-width:2.2}\n\
 .trend{fill:none;stroke:var(--past);stroke-width:2.2;stroke-dasharray:7 4}\n\
-.fan{fill:url(#stripes);stroke:var(--past);stroke-width:.8}\n\
+.fan{fill:url(#sure);stroke:var(--past);stroke-width:1}\n.speck{fill:var(--past)}\n\
 @media print{\n.sheet{display:table;table-layout:fixed;width:100%}\n\
 .every-page{display:table-header-group;position:static;break-inside:avoid}\n\
 .every-page p{display:table-cell;border-bottom:.2rem solid var(--ink);padding-bottom:.4rem}\n\

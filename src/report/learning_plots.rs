@@ -12,7 +12,6 @@ use crate::units::Millis;
 use crate::words::{Id, clock, date_and_time};
 
 const WIDTH: i64 = 420;
-const HEIGHT: i64 = 262;
 /// Where the room of both pictures begins, and how large it is.
 const LEFT: i64 = 58;
 const TOP: i64 = 22;
@@ -20,6 +19,11 @@ const ROOM: Room = Room {
     wide: 340,
     high: 180,
 };
+/// Of single drills there is less to see.
+const FEW_HIGH: i64 = 90;
+/// What stands below the room: the days, or the times with their unit.
+const BELOW_DAYS: i64 = 30;
+const BELOW_TIMES: i64 = 48;
 /// Size of a dot.
 const RADIUS: i64 = 4;
 /// Times that a description lists at most; the newest are listed.
@@ -70,7 +74,8 @@ impl Plots<'_> {
     }
 
     /// Opens a picture with its name and its description.
-    fn open(&self, out: &mut String, kind: char, caption: Id, title: Id, words: &str) {
+    fn open(&self, out: &mut String, kind: char, high: i64, said: [Id; 2], words: &str) {
+        let [caption, title] = said;
         let id = format!("{kind}{}", self.number);
         let caption = escaped(&self.say(caption, []));
         let title = escaped(&self.say(title, [self.name]));
@@ -78,7 +83,7 @@ impl Plots<'_> {
             out,
             format_args!(
                 "<figure>\n<figcaption>{caption}</figcaption>\n\
-                 <svg role=\"img\" aria-labelledby=\"{id}t\" aria-describedby=\"{id}w\" viewBox=\"0 0 {WIDTH} {HEIGHT}\">\n\
+                 <svg role=\"img\" aria-labelledby=\"{id}t\" aria-describedby=\"{id}w\" viewBox=\"0 0 {WIDTH} {high}\">\n\
                  <title id=\"{id}t\">{title}</title>\n<desc id=\"{id}w\">{}</desc>\n",
                 escaped(words)
             ),
@@ -95,33 +100,42 @@ impl Plots<'_> {
 
     fn dots(&self, out: &mut String, dots: &Dots) {
         let words = self.times_in_words();
-        self.open(out, 'd', Id::LearnReportDots, Id::LearnReportDotsOf, &words);
+        let room = match self.learned.summary {
+            Some(_) => ROOM,
+            None => Room {
+                high: FEW_HIGH,
+                ..ROOM
+            },
+        };
+        let said = [Id::LearnReportDots, Id::LearnReportDotsOf];
+        let high = TOP + room.high + BELOW_DAYS;
+        self.open(out, 'd', high, said, &words);
         let unit = self.say(Id::LearnReportMinutes, []);
         label(out, "h", LEFT, 13, &unit);
         for tick in &dots.scale.ticks {
-            let y = ROOM.at(Spot {
+            let y = room.at(Spot {
                 x: 0,
                 y: 1_000 - tick.at,
             });
             label(out, "e", LEFT - 7, TOP + y.y + 5, &clock(tick.time));
         }
         Self::room(out);
-        path(out, "grid", &dots.scale.levels_path(ROOM));
-        path(out, "quartiles", &dots.band_path(ROOM));
-        path(out, "fan", &dots.fan_path(ROOM));
-        path(out, "median", &dots.median_path(ROOM));
-        path(out, "trend", &dots.trend_path(ROOM));
-        path(out, "ended", &dots.ended_path(ROOM, RADIUS));
-        path(out, "broken-off", &dots.broken_off_path(ROOM, RADIUS));
+        path(out, "grid", &dots.scale.levels_path(room));
+        path(out, "quartiles", &dots.band_path(room));
+        path(out, "fan", &dots.fan_path(room));
+        path(out, "median", &dots.median_path(room));
+        path(out, "trend", &dots.trend_path(room));
+        path(out, "ended", &dots.ended_path(room, RADIUS));
+        path(out, "broken-off", &dots.broken_off_path(room, RADIUS));
         out.push_str("</g>\n");
-        let below = TOP + ROOM.high + 20;
+        let below = TOP + room.high + 20;
         if let Some((first, last)) = dots.days {
             let (first, last) = (self.day(first), self.day(last));
             if first == last {
-                label(out, "m", LEFT + ROOM.wide / 2, below, &first);
+                label(out, "m", LEFT + room.wide / 2, below, &first);
             } else {
                 label(out, "", LEFT, below, &first);
-                label(out, "e", LEFT + ROOM.wide, below, &last);
+                label(out, "e", LEFT + room.wide, below, &last);
             }
         }
         out.push_str("</svg>\n");
@@ -156,13 +170,9 @@ impl Plots<'_> {
 
     fn curve(&self, out: &mut String, curve: &Curve) {
         let words = self.steps_in_words();
-        self.open(
-            out,
-            'c',
-            Id::LearnReportCurve,
-            Id::LearnReportCurveOf,
-            &words,
-        );
+        let said = [Id::LearnReportCurve, Id::LearnReportCurveOf];
+        let high = TOP + ROOM.high + BELOW_TIMES;
+        self.open(out, 'c', high, said, &words);
         for (from_top, share) in SHARES {
             let y = ROOM.at(Spot { x: 0, y: from_top });
             let share = format!("{share}\u{a0}%");

@@ -283,7 +283,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnReportAbout => "about {0}",
         Id::LearnReportMonth => "{0} (from {1} to {2}, in 95 of 100)",
         Id::LearnReportMonthOpen => "{0} (from {1} to {2}, in 95 of 100; may be none)",
-        Id::LearnReportFew => "Not enough drills yet: there are {0}, and {1} are needed.",
+        Id::LearnReportFew => "Not enough drills yet: {0}, and {1} are needed.",
         Id::LearnReportFewShort => "not enough drills yet",
         Id::LearnReportDots => "Every time by its day",
         Id::LearnReportDotsOf => "{0}: every time by its day",

@@ -294,7 +294,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnReportAbout => "unos {0}",
         Id::LearnReportMonth => "{0} (de {1} a {2}, en 95 de 100)",
         Id::LearnReportMonthOpen => "{0} (de {1} a {2}, en 95 de 100; quizá nada)",
-        Id::LearnReportFew => "Aún no bastan los simulacros: hay {0} y hacen falta {1}.",
+        Id::LearnReportFew => "Aún no bastan los simulacros: {0}, y hacen falta {1}.",
         Id::LearnReportFewShort => "aún no bastan",
         Id::LearnReportDots => "Cada tiempo en su día",
         Id::LearnReportDotsOf => "{0}: cada tiempo en su día",

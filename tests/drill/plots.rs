@@ -151,12 +151,15 @@ fn places_are_those_of_numpy_and_scipy() {
 /// The chance of a binomial count between two ranks, from SciPy.
 const COVERED: &str = r"
 import json, sys
+import numpy as np
 from scipy.stats import binom
 answers = []
 for n, p in json.load(sys.stdin):
-    low = max([k for k in range(n) if binom.cdf(k, n, p) <= 0.025] or [0])
-    high = min([k for k in range(n) if binom.sf(k, n, p) <= 0.025] or [n - 1])
-    answers.append([low, high, binom.cdf(high, n, p) - binom.cdf(low, n, p)])
+    ranks = np.arange(n)
+    below, above = binom.cdf(ranks, n, p), binom.sf(ranks, n, p)
+    low = int(max(ranks[below <= 0.025], default=0))
+    high = int(min(ranks[above <= 0.025], default=n - 1))
+    answers.append([low, high, below[high] - below[low]])
 print(json.dumps(answers))
 ";
 
@@ -251,6 +254,25 @@ fn below_the_number_that_is_enough_there_are_only_dots() {
             let dated: Vec<_> = it.times.iter().map(|it| (it.started_ms, it.span)).collect();
             let bare = placed(&it.times, None, trend(&dated).as_ref());
             assert_eq!((bare.trend, bare.fan.len()), (None, 0));
+        }
+    }
+}
+
+/// Minutes apart a few seconds more would be hours in 30 days.
+#[test]
+fn drills_of_one_day_have_no_trend() {
+    for (apart_ms, trends) in [(600_000, false), (DAY_MS, true)] {
+        let lessons = (0..6).map(|number| Lesson {
+            started_ms: 1_790_845_200_000 + number * apart_ms,
+            ..lesson(number)
+        });
+        let lessons: Vec<Lesson> = lessons.collect();
+        let all = learned(&lessons, Played::Drill, 5);
+        let summed = all.iter().filter(|it| it.summary.is_some());
+        assert!(summed.clone().count() > 8);
+        for it in summed {
+            assert_eq!(it.trend.is_some(), trends, "{:?}", it.subject);
+            assert_eq!(dots(it).trend.is_some(), trends, "{:?}", it.subject);
         }
     }
 }
