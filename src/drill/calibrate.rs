@@ -6,7 +6,7 @@
 //! of these far. How sure the median is stands beside it, with its coverage, and is not drawn towards the plan.
 //! Limits: only drills by day, because the plan's times are those of the day; only steps whose work is known to have begun,
 //! and orders that were answered or broken off; a link only where it is most of a way, in its slower direction; kit that is
-//! heavy, a crew's own pace and who was new are in the times and not seen.
+//! heavy, a crew's own pace, which all times of one drill share, and who was new are in the times and not seen.
 
 use std::collections::{BTreeMap, BTreeSet};
 

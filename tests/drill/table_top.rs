@@ -9,7 +9,9 @@ use groundward::incident::{
 };
 use groundward::plan::{BARE, DEMO, DEMO_BRIDGE, Plan, read as read_plan};
 use groundward::readiness::{Depth, LadderForecast};
+use groundward::review::lines;
 use groundward::units::{Millis, Speed};
+use groundward::words::Language;
 use std::sync::LazyLock;
 
 static PLAN: LazyLock<Plan> =
@@ -345,6 +347,23 @@ fn every_order_is_read_back_and_nobody_arrives_before_they_were_told() {
         )
     };
     assert!(all.iter().any(handed));
+}
+
+/// A forecast for a place where nobody hangs yet counts from a fall so long before the alarm, so the table does too.
+#[test]
+fn the_fall_is_taken_as_the_alarm_time_before_the_alarm_and_told_with_it() {
+    let (happenings, play) = play(&rough(DEMO), &at("silo3"), 1);
+    let all = records(&happenings);
+    let set = |it: &Record| matches!(it.event, Event::FallTimeSet { .. });
+    let set: Vec<&Record> = all.iter().filter(|it| set(it)).collect();
+    assert_eq!(set.len(), 1);
+    assert_eq!(set[0].now.boot_ms, start().boot_ms, "it is told at once");
+    let fell = play.state().facts.casualties[0].fell;
+    assert_eq!(fell, Millis(-PLAN.policy.alarm_time.0));
+    let lines = lines(&all, Language::English);
+    let told = lines.iter().find(|it| it.seq == set[0].seq);
+    let told = told.map(|it| it.text.as_str());
+    assert_eq!(told, Some("Fall taken as 0:30 before the alarm"));
 }
 
 #[test]
