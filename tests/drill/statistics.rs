@@ -237,7 +237,7 @@ fn curves_and_medians_are_those_of_lifelines() {
             .map(|it| json!([it.time.0, it.ended]))
             .collect()
     };
-    let answers = oracle::ask_pinned(LIFELINES, &instances.iter().map(plain).collect());
+    let answers = pinned::ask(LIFELINES, &instances.iter().map(plain).collect());
     let answers = answers.as_array().expect("a list");
     assert_eq!(answers.len(), instances.len());
     let close = |share: Option<Ratio>, expected: &Value| {

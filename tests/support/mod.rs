@@ -2,6 +2,7 @@
 
 pub(crate) mod odd;
 pub(crate) mod oracle;
+pub(crate) mod pinned;
 pub(crate) mod plans;
 pub(crate) mod tablet;
 

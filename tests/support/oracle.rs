@@ -1,7 +1,7 @@
-//! Asks Python for a second opinion: SciPy, NumPy and NetworkX, as Debian packages them; lifelines from `.venv`.
+//! Asks Python for a second opinion: SciPy, NumPy and NetworkX, as Debian packages them. `pinned` asks another one.
 //!
 //! A script gets its instances as JSON and prints its answers as JSON. Where no such Python is installed the test fails,
-//! because a check that is skipped is none; `.ci/setup` installs both, what is in `.venv` by `requirements.txt` beside this.
+//! because a check that is skipped is none; `.ci/setup` installs it.
 
 use serde_json::Value;
 use std::io::Write;
@@ -24,32 +24,13 @@ static PYTHON: LazyLock<PathBuf> = LazyLock::new(|| {
     found.expect("a python3 with scipy and networkx is installed for this check: run .ci/setup")
 });
 
-/// The Python with the packages of `requirements.txt`.
-static PINNED: LazyLock<PathBuf> = LazyLock::new(|| {
-    let python = Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/bin/python");
-    let asked = Command::new(&python)
-        .args(["-c", "import lifelines"])
-        .stderr(Stdio::null())
-        .status();
-    let found = asked.is_ok_and(|status| status.success());
-    assert!(
-        found,
-        "a Python with lifelines is in .venv for this check: run .ci/setup"
-    );
-    python
-});
-
 /// Runs a script on some input and reads what it answers.
 pub(crate) fn ask(script: &str, input: &Value) -> Value {
     answer(&PYTHON, script, input)
 }
 
-/// The same with the packages of `requirements.txt`, and with none of Debian's.
-pub(crate) fn ask_pinned(script: &str, input: &Value) -> Value {
-    answer(&PINNED, script, input)
-}
-
-fn answer(python: &Path, script: &str, input: &Value) -> Value {
+/// Runs a script on this Python.
+pub(crate) fn answer(python: &Path, script: &str, input: &Value) -> Value {
     let mut child = Command::new(python)
         .args(["-c", script])
         .stdin(Stdio::piped())
