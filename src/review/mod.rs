@@ -12,10 +12,10 @@ pub use digest::{Digest, Hung};
 pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
-    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Owner, Record, Report,
-    State, Stop, Teller, Why,
+    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Opening, Owner, Record,
+    Report, State, Stop, Teller, Why,
 };
-use crate::readiness::Posting;
+use crate::readiness::{Light, Posting};
 use crate::units::Millis;
 use crate::units::Speed;
 use crate::words::{Id, Language, Message, clock, label, wind};
@@ -212,6 +212,32 @@ fn order(facts: &Facts, method: &str, posting: &Posting) -> Message {
     }
 }
 
+/// In which conditions a drill is played, where those are not the day's.
+fn played_as(opening: &Opening, language: Language) -> Option<String> {
+    let setting = &opening.exercise.as_ref()?.setting;
+    let time = setting.time_min;
+    let time = time.map(|it| format!("{}:{:02}", it / 60, it % 60));
+    let light = setting.light.map(|it| {
+        let id = match it {
+            Light::Day => Id::LightDay,
+            Light::Lit => Id::LightLit,
+            Light::Dark => Id::LightDark,
+        };
+        label(id, language)
+    });
+    let wind = setting
+        .wind
+        .map(|it| Message::with(Id::DrillWindIs, [&wind(it)]));
+    let crew = setting.crew.as_ref().map(|it| {
+        let count = it.len().to_string();
+        Message::with(Id::EvPlayers, [&count])
+    });
+    let said = [wind, crew].into_iter().flatten();
+    let said = said.map(|it| it.text(language));
+    let all: Vec<String> = time.into_iter().chain(light).chain(said).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
 /// What a record set as a task.
 fn task_text(records: &[Record], number: u64, language: Language) -> String {
     let set = records.iter().find(|it| it.seq == number);
@@ -264,7 +290,11 @@ fn describe(
                 true => Id::EvOpenedDrill,
                 false => Id::EvOpened,
             };
-            Message::with(id, [&opening.plan_name])
+            let opened = Message::with(id, [&opening.plan_name]);
+            match played_as(opening, language) {
+                None => opened,
+                Some(played) => Message::with(Id::EvPlayedAs, [&opened.text(language), &played]),
+            }
         }
         Event::Activated { position: None } => Message::of(Id::EvActivated),
         Event::Activated { position: Some(id) } => Message::with(Id::EvActivatedAt, [&place(id)]),

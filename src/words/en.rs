@@ -238,6 +238,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "no {0}",
         Id::NotReadyInspection => "{0} overdue",
         Id::NotReadyRating => "{0} unrated",
+        Id::EvPlayedAs => "{0}; played: {1}",
+        Id::EvPlayers => "people: {0}",
         Id::SayDrill => "Drill, drill.",
         Id::LearnReportKicker => "WHAT DRILLS HAVE SHOWN",
         Id::LearnReportTitle => "What drills have shown: {0}",

@@ -245,6 +245,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::NotReadyKit => "falta {0}",
         Id::NotReadyInspection => "{0}: revisión vencida",
         Id::NotReadyRating => "{0} sin carga nominal",
+        Id::EvPlayedAs => "{0}; se juega: {1}",
+        Id::EvPlayers => "personas: {0}",
         Id::SayDrill => "Simulacro.",
         Id::WhoseSite => "Todo el sitio",
         Id::WhoseCommand => "{0} al mando",
@@ -269,7 +271,7 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::LearnReportCounted => "Simulacros contados",
         Id::LearnReportKind => "Qué se cuenta",
-        Id::LearnReportPeople => "Responsables y equipos",
+        Id::LearnReportPeople => "simulacros con gente en movimiento",
         Id::LearnReportTable => "simulacros en mesa",
         Id::LearnReportInDark => "{0}, solo a oscuras",
         Id::LearnReportOnly => "Solo para",

@@ -249,6 +249,8 @@ ids! {
     NotReadyKit = "not-ready-kit",
     NotReadyInspection = "not-ready-inspection",
     NotReadyRating = "not-ready-rating",
+    EvPlayedAs = "ev-played-as",
+    EvPlayers = "ev-players",
     SayDrill = "say-drill",
     LearnReportKicker = "learn-report-kicker",
     LearnReportTitle = "learn-report-title",

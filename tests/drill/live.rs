@@ -8,8 +8,10 @@ use groundward::incident::{
     Whereabouts,
 };
 use groundward::readiness::{Declare, Light};
+use groundward::review::lines;
 use groundward::signal::{Effect, Input, LogEntry, Prepare, Prepared, ScenarioFile, Tap};
 use groundward::units::{Millis, Speed};
+use groundward::words::Language;
 use proptest::prelude::*;
 
 /// On standby of a tablet that is not kept for drills.
@@ -474,6 +476,14 @@ fn nothing_is_played_as_easier_than_it_is_and_the_stop_word_ends_it() {
     assert_eq!(
         (opened(&desk).wind, opened(&desk).dark),
         (Some(Speed(20_000)), true)
+    );
+    let told = lines(&desk.records, Language::English);
+    assert!(
+        told[0]
+            .text
+            .ends_with("; played: dark, not lit, wind 20 m/s"),
+        "{}",
+        told[0].text
     );
     desk.act(Act::Real);
     assert_eq!((opened(&desk).wind, opened(&desk).dark), (None, false));

@@ -1,6 +1,6 @@
 //! Holds quartiles, the Kaplan-Meier curve and trends against published values, NumPy, SciPy, lifelines and a product written out.
 
-use crate::support::{Chance, oracle};
+use crate::support::{Chance, oracle, pinned};
 use groundward::drill::{Span, curve, percentile, summary, trend};
 use groundward::units::{Millis, Ratio};
 use proptest::prelude::*;
