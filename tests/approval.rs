@@ -18,10 +18,10 @@ fn sign(desk: &mut Desk, responder: &str) -> Option<PlanApproval> {
     let effects = desk.tap(Tap::ApprovePlan {
         responder: responder.to_owned(),
     });
-    // The first touch of a day also has every position looked at.
+    // The first touch of a day also has every position looked at, and says to the sound that this tablet is kept for drills.
     let asked = effects.iter();
     let asked: Vec<_> = asked
-        .filter(|it| !matches!(it, Effect::Standings { .. }))
+        .filter(|it| !matches!(it, Effect::Standings { .. } | Effect::Drill(_)))
         .collect();
     match asked[..] {
         [Effect::KeepApproval(approval)] => Some(approval.clone()),

@@ -4,8 +4,8 @@
 //! climb in a test. Where times must differ from the plan, they are played on a copy of it whose steps take twice as long.
 
 use crate::readiness_report::parsed;
-use groundward::drill::{BUILT_IN, Scenario, Table, TableTop, read_for};
-use groundward::incident::{Event, Moment, Owner, Task};
+use groundward::drill::{BUILT_IN, Planned, Scenario, Table, TableTop, When, read_for};
+use groundward::incident::{Event, Inject, Moment, Owner, Task};
 use groundward::journal::disk::RealDisk;
 use groundward::journal::thread::JournalThread;
 use groundward::journal::writer::Writer;
@@ -94,14 +94,33 @@ const FIRST_DRILL_MS: i64 = 1_790_845_200_000;
 
 /// A data folder with so many drills at a position, a day apart, played on this plan; `at_table` leaves them as they are.
 fn record(plan_text: &str, position: &str, drills: u32, at_table: bool) -> TempDir {
+    record_of(plan_text, position, drills, None, at_table)
+}
+
+/// The same with something that comes a second after the beginning.
+fn record_of(
+    plan_text: &str,
+    position: &str,
+    drills: u32,
+    inject: Option<Inject>,
+    at_table: bool,
+) -> TempDir {
     let data = tempdir().expect("a folder can be made");
     for number in 0..drills {
-        add_drill(data.path(), plan_text, position, number, at_table);
+        let inject = inject.clone();
+        add_drill(data.path(), plan_text, position, number, inject, at_table);
     }
     data
 }
 
-fn add_drill(data: &Path, plan_text: &str, position: &str, number: u32, at_table: bool) {
+fn add_drill(
+    data: &Path,
+    plan_text: &str,
+    position: &str,
+    number: u32,
+    inject: Option<Inject>,
+    at_table: bool,
+) {
     let start = Moment {
         wall_ms: FIRST_DRILL_MS + i64::from(number) * DAY_MS,
         offset_min: 0,
@@ -115,6 +134,13 @@ fn add_drill(data: &Path, plan_text: &str, position: &str, number: u32, at_table
     let scenario = Scenario {
         name: "Test (invented)".to_owned(),
         position: position.to_owned(),
+        surprises: inject
+            .map(|inject| Planned {
+                when: When::At(Millis::from_seconds(1)),
+                inject,
+            })
+            .into_iter()
+            .collect(),
         ..Scenario::default()
     };
     let incident = format!("20261001T0900{number:02}Z-{position}");
@@ -324,7 +350,7 @@ fn what_was_learned_is_the_medians_of_the_drills_and_nothing_below_five() {
     let (_, out, _) = groundward(&learn);
     assert!(out.contains("not enough drills yet"), "{out}");
     for number in 4..7 {
-        add_drill(data.path(), DEMO, "silo3", number, false);
+        add_drill(data.path(), DEMO, "silo3", number, None, false);
     }
     let (code, said) = json(&[&learn[..], &["--position", "silo3"]].concat());
     assert_eq!((code, &said["count"]), (0, &7.into()));
@@ -399,7 +425,14 @@ fn an_altered_drill_and_one_of_another_site_teach_nothing() {
 
 #[test]
 fn proposals_are_written_into_another_file_and_the_plan_stays_as_it_is() {
-    let data = record(&slower("silo3"), "silo3", 5, false);
+    // Whoever does not answer is asked for nothing, so what counts for readiness is drilled.
+    let data = record_of(
+        &slower("silo3"),
+        "silo3",
+        5,
+        Some(Inject::StopsAnswering {}),
+        false,
+    );
     let folder = text(data.path());
     let plan = data.path().join("plan.toml");
     fs::write(&plan, DEMO).expect("it can be written");
@@ -430,6 +463,7 @@ fn proposals_are_written_into_another_file_and_the_plan_stays_as_it_is() {
     let beside = array(&said, "readiness");
     let silo = beside.iter().find(|it| it["position"] == "silo3");
     let silo = silo.expect("a step at silo 3 bears on silo 3");
+
     assert_ne!(
         silo["before"]["expected"], silo["after"]["expected"],
         "slower steps make another forecast"
