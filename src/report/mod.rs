@@ -4,9 +4,11 @@
 //! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
 //! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
-//! `learning_plots` for its pictures. Everything printed comes from `words`. Knows no disk and no clock, so the same plan
+//! `learning_plots` for its pictures. `record_table` and `activity` write the record of an incident for
+//! spreadsheets and for the log that outside help knows; `reminders` says which reports the law may ask for. Everything printed comes from `words`. Knows no disk and no clock, so the same plan
 //! gives the same bytes.
 
+pub mod activity;
 pub mod cards;
 mod colours;
 mod compose;
@@ -23,6 +25,8 @@ mod pieces;
 mod places;
 mod plots;
 pub mod readiness;
+pub mod record_table;
+pub mod reminders;
 mod sketch;
 mod urgent;
 
