@@ -17,6 +17,7 @@ mod explain;
 pub mod fit;
 mod log;
 mod plans;
+mod proof;
 mod ready;
 mod rehearse;
 mod report;

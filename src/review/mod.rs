@@ -6,9 +6,14 @@
 #![warn(clippy::arithmetic_side_effects)]
 
 mod digest;
+pub mod disclosed;
+mod people;
+mod shared;
 mod tasks;
 
 pub use digest::{Digest, Hung};
+pub use people::People;
+pub use shared::shared;
 pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
