@@ -16,6 +16,20 @@ const LIGHT: &str = "--ground:#ffffff;--panel:#f3f1ea;--ink:#101b23;--quiet:#414
 const DARK: &str = "--ground:#0f181e;--panel:#1b2730;--ink:#f6f1e6;--quiet:#b6c3cb;--line:#7d909d;--link:#a5d4f7;\
     --bar:#7cc0ef;--past:#fbb124;--ready:#6fcf9f;--slow:#fbb124;--bad:#ff9d94";
 
+/// Red, green and blue of a colour of the light set, by its name there.
+pub(super) fn on_paper(name: &str) -> [u8; 3] {
+    let colours = LIGHT.split(';').filter_map(|it| {
+        let (declared, value) = it.trim().split_once(':')?;
+        let value = value.strip_prefix('#')?;
+        (declared.strip_prefix("--") == Some(name)).then_some(value)
+    });
+    let value = colours
+        .filter_map(|it| u32::from_str_radix(it, 16).ok())
+        .next();
+    let [_, red, green, blue] = value.unwrap_or(0).to_be_bytes();
+    [red, green, blue]
+}
+
 /// What is drawn more than once: the signs of the grades, the stripes, the crosses.
 pub(super) const SHAPES: &str = "<svg class=\"shapes\" aria-hidden=\"true\" width=\"0\" height=\"0\">\n<defs>\n\
     <pattern id=\"stripes\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\

@@ -4,12 +4,13 @@
 //! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
 //! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
-//! `learning_plots` for its pictures. Everything printed comes from `words`. Knows no disk and no clock, so the same plan
-//! gives the same bytes.
+//! `learning_plots` for its pictures. `drawing` is a picture for browsers and paper alike. Everything printed comes from
+//! `words`. Knows no disk and no clock, so the same plan gives the same bytes.
 
 pub mod cards;
 mod colours;
 mod compose;
+pub mod drawing;
 pub mod face;
 pub mod html;
 mod ladder;
