@@ -185,6 +185,16 @@ pub fn note(note: Note) -> Id {
     }
 }
 
+/// What handing a casualty over is called.
+pub fn taker(to: CareTaker) -> Id {
+    match to {
+        CareTaker::Ambulance => Id::HandAmbulance,
+        CareTaker::FireService => Id::HandFireService,
+        CareTaker::Doctor => Id::HandDoctor,
+        CareTaker::Refused => Id::HandRefused,
+    }
+}
+
 /// Who said when help comes.
 pub fn teller(teller: Teller) -> Id {
     match teller {
@@ -507,12 +517,7 @@ fn describe(
         Event::Noted { note: it } => Message::with(Id::EvNote, [&label(note(*it), language)]),
         Event::StuckAloft {} => Message::of(Id::EvStuckAloft),
         Event::CareRefused {} => Message::of(Id::EvRefused),
-        Event::HandedOver { to } => Message::of(match to {
-            CareTaker::Ambulance => Id::HandAmbulance,
-            CareTaker::FireService => Id::HandFireService,
-            CareTaker::Doctor => Id::HandDoctor,
-            CareTaker::Refused => Id::HandRefused,
-        }),
+        Event::HandedOver { to } => Message::of(taker(*to)),
         Event::KitWithdrawn { pieces } => Message::with(Id::EvKitWithdrawn, [&pieces.join(", ")]),
         Event::Corrected { cause } => {
             let of = records

@@ -242,6 +242,82 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::EvPlayers => "people: {0}",
         Id::SayDrill => "Drill, drill.",
         Id::LearnReportKicker => "WHAT DRILLS HAVE SHOWN",
+        Id::IncidentReportKicker => "INCIDENT REPORT",
+        Id::IncidentReportTitle => "Incident report: {0}, {1}",
+        Id::IncidentReportDrillThenReal => "DRILL until {0}, then a RESCUE",
+        Id::IncidentReportNamesOut => "NAMES LEFT OUT",
+        Id::IncidentReportShort => "In short",
+        Id::IncidentReportWhat => "What it was",
+        Id::IncidentReportRescue => "A rescue",
+        Id::IncidentReportDrill => "A drill with people",
+        Id::IncidentReportDrillTable => "A drill at a table: nobody climbed",
+        Id::IncidentReportWhen => "When it began",
+        Id::IncidentReportWhenBy => "{0}, by the clock of the tablet",
+        Id::IncidentReportWhere => "Where",
+        Id::IncidentReportHung => "Hung in the harness",
+        Id::IncidentReportHungOf => "Casualty {0} hung in the harness",
+        Id::IncidentReportAtLeast => "at least {0}",
+        Id::IncidentReportHungBefore => "{0}. Target of the plan: {1}.",
+        Id::IncidentReportHungPast => "{0}. Past the target of the plan, {1}, by {2}.",
+        Id::IncidentReportHangs => {
+            "{0} and on: the record ends before this person is off the harness."
+        }
+        Id::IncidentReportWorked => "Came down by",
+        Id::IncidentReportWorkedOf => "Casualty {0} came down by",
+        Id::IncidentReportWorkedNone => "no method in the record",
+        Id::IncidentReportOutcome => "How it ended",
+        Id::IncidentReportLandedAt => "At the landing place {0} after the fall",
+        Id::IncidentReportClosed => "Stood down",
+        Id::IncidentReportOpen => "Not stood down: the record may go on",
+        Id::IncidentReportCautionRecord => {
+            "It tells what was recorded, not all that happened: what people saw and heard counts beside it."
+        }
+        Id::IncidentReportCautionTimes => "Times are as exact as the touch that recorded them.",
+        Id::IncidentReportCautionDrill => {
+            "This was a drill: nothing here tells how long a rescue takes."
+        }
+        Id::IncidentReportCautionNever => "No time in suspension is safe, whatever a target says.",
+        Id::IncidentReportCautionNames => {
+            "Names and what is known of anybody's health are left out here. The record itself holds them."
+        }
+        Id::IncidentReportCautionAltered => {
+            "THE RECORD WAS ALTERED OR HAS GAPS: do not take what stands here for what was written. {0}"
+        }
+        Id::IncidentReportCautionFilled => "Records lost in the files and taken from copies: {0}.",
+        Id::IncidentReportPicture => "On one line of time",
+        Id::IncidentReportRecord => "The whole record",
+        Id::IncidentReportRecordCaption => {
+            "Every record in the order in which it was written, with the time since the first fall. In grey: what only concerns the program."
+        }
+        Id::IncidentReportNumber => "No.",
+        Id::IncidentReportSince => "Since the fall",
+        Id::IncidentReportClock => "Clock",
+        Id::IncidentReportWho => "Who",
+        Id::IncidentReportCasualty => "Casualty",
+        Id::IncidentReportHappened => "What",
+        Id::IncidentReportProof => "How to check this report",
+        Id::IncidentReportProofHow => {
+            "Each record seals the one before it. The head is the seal of the last one: whoever has it from elsewhere, such as from the screen at the end, can see whether anything was changed since."
+        }
+        Id::IncidentReportProofVerify => {
+            "Where the record is kept, this command reads all of it and says whether it is intact: groundward log verify {0}"
+        }
+        Id::IncidentReportIntact => {
+            "All {0} records were there and intact when this report was made."
+        }
+        Id::IncidentReportNotIntact => {
+            "Not intact when this report was made; {0} records could be read."
+        }
+        Id::IncidentReportIncident => "Incident",
+        Id::IncidentReportHead => "Head, SHA-256",
+        Id::IncidentReportPlanHash => "Plan, SHA-256",
+        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportRecordedBy => "Recorded by",
+        Id::IncidentReportCode => {
+            "The same as a code for a camera: program, incident, number of records, head."
+        }
+        Id::IncidentReportToRecord => "To record {0}",
+        Id::IncidentReportContents => "Contents",
         Id::LearnReportTitle => "What drills have shown: {0}",
         Id::LearnReportMark => "{0} - every time here comes from drills, none from a rescue",
         Id::LearnReportMarkTable => "{0} AT A TABLE - every time here was computed, nobody climbed",

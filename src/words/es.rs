@@ -253,6 +253,88 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::WhoseCrew => "Equipo de {0}",
         Id::SubjectCall => "llamada hecha",
         Id::LearnReportKicker => "QUÉ MOSTRARON LOS SIMULACROS",
+        Id::IncidentReportKicker => "INFORME DE INCIDENTE",
+        Id::IncidentReportTitle => "Informe de incidente: {0}, {1}",
+        Id::IncidentReportDrillThenReal => "SIMULACRO hasta {0}, después RESCATE",
+        Id::IncidentReportNamesOut => "SIN NOMBRES",
+        Id::IncidentReportShort => "En breve",
+        Id::IncidentReportWhat => "Qué fue",
+        Id::IncidentReportRescue => "Un rescate",
+        Id::IncidentReportDrill => "Un simulacro con personas",
+        Id::IncidentReportDrillTable => "Un simulacro de mesa: nadie subió",
+        Id::IncidentReportWhen => "Cuándo empezó",
+        Id::IncidentReportWhenBy => "{0}, según el reloj de la tableta",
+        Id::IncidentReportWhere => "Dónde",
+        Id::IncidentReportHung => "Colgó del arnés",
+        Id::IncidentReportHungOf => "El accidentado {0} colgó del arnés",
+        Id::IncidentReportAtLeast => "al menos {0}",
+        Id::IncidentReportHungBefore => "{0}. Objetivo del plan: {1}.",
+        Id::IncidentReportHungPast => "{0}. Pasó el objetivo del plan, {1}, por {2}.",
+        Id::IncidentReportHangs => {
+            "{0} o más: el registro acaba antes de que esta persona deje de colgar."
+        }
+        Id::IncidentReportWorked => "Bajó con",
+        Id::IncidentReportWorkedOf => "El accidentado {0} bajó con",
+        Id::IncidentReportWorkedNone => "ningún método del registro",
+        Id::IncidentReportOutcome => "Cómo acabó",
+        Id::IncidentReportLandedAt => "En el lugar de llegada {0} tras la caída",
+        Id::IncidentReportClosed => "Terminado en la tableta",
+        Id::IncidentReportOpen => "Sin terminar: el registro puede seguir",
+        Id::IncidentReportCautionRecord => {
+            "Cuenta lo registrado, no todo lo que pasó: lo que vieron y oyeron las personas cuenta también."
+        }
+        Id::IncidentReportCautionTimes => {
+            "Los tiempos son tan exactos como el toque que los registró."
+        }
+        Id::IncidentReportCautionDrill => {
+            "Fue un simulacro: nada aquí dice cuánto dura un rescate."
+        }
+        Id::IncidentReportCautionNever => {
+            "Ningún tiempo en suspensión es seguro, diga lo que diga un objetivo."
+        }
+        Id::IncidentReportCautionNames => {
+            "Aquí no están los nombres ni lo que se sabe de la salud de nadie. El registro mismo los tiene."
+        }
+        Id::IncidentReportCautionAltered => {
+            "EL REGISTRO FUE ALTERADO O TIENE HUECOS: no tome lo que está aquí por lo que se escribió. {0}"
+        }
+        Id::IncidentReportCautionFilled => {
+            "Registros perdidos en los archivos y tomados de copias: {0}."
+        }
+        Id::IncidentReportPicture => "En una línea de tiempo",
+        Id::IncidentReportRecord => "Todo el registro",
+        Id::IncidentReportRecordCaption => {
+            "Cada registro en el orden en que se escribió, con el tiempo desde la primera caída. En gris: lo que solo toca al programa."
+        }
+        Id::IncidentReportNumber => "N.º",
+        Id::IncidentReportSince => "Desde la caída",
+        Id::IncidentReportClock => "Reloj",
+        Id::IncidentReportWho => "Quién",
+        Id::IncidentReportCasualty => "Accidentado",
+        Id::IncidentReportHappened => "Qué",
+        Id::IncidentReportProof => "Cómo comprobar este informe",
+        Id::IncidentReportProofHow => {
+            "Cada registro sella el anterior. La cabeza es el sello del último: quien la tenga de otra parte, como de la pantalla al final, ve si algo cambió desde entonces."
+        }
+        Id::IncidentReportProofVerify => {
+            "Donde se guarda el registro, esta orden lo lee entero y dice si está intacto: groundward log verify {0}"
+        }
+        Id::IncidentReportIntact => {
+            "Los {0} registros estaban ahí e intactos al hacer este informe."
+        }
+        Id::IncidentReportNotIntact => {
+            "No estaba intacto al hacer este informe; se leyeron {0} registros."
+        }
+        Id::IncidentReportIncident => "Incidente",
+        Id::IncidentReportHead => "Cabeza, SHA-256",
+        Id::IncidentReportPlanHash => "Plan, SHA-256",
+        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportRecordedBy => "Registrado por",
+        Id::IncidentReportCode => {
+            "Lo mismo como código para una cámara: programa, incidente, número de registros, cabeza."
+        }
+        Id::IncidentReportToRecord => "Al registro {0}",
+        Id::IncidentReportContents => "Contenido",
         Id::LearnReportTitle => "Qué mostraron los simulacros: {0}",
         Id::LearnReportMark => "{0} - todos los tiempos son de simulacros, ninguno de un rescate",
         Id::LearnReportMarkTable => "{0} EN MESA - todos los tiempos se calcularon, nadie subió",
