@@ -5,9 +5,18 @@
 // What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
 #![warn(clippy::arithmetic_side_effects)]
 
+pub mod account;
+mod advice;
 mod digest;
+mod estimates;
+mod gaps;
+mod measures;
+mod open;
+mod read;
+mod story;
 mod tasks;
 
+pub use account::Account;
 pub use digest::{Digest, Hung};
 pub use tasks::{Carried, open, tasks};
 
