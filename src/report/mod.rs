@@ -4,8 +4,9 @@
 //! `layout` breaks cards into pages, with `pieces` and `margins` for what stands on them, `map` for the sketch and `face` to
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
 //! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
-//! `learning_plots` for its pictures. `drawing` is a picture for browsers and paper alike. Everything printed comes from
-//! `words`. Knows no disk and no clock, so the same plan gives the same bytes.
+//! `learning_plots` for its pictures. `drawing` is a picture for browsers and paper alike, `timeline` an
+//! incident drawn so, with `timeline_signs` for its bars and signs and `timeline_key` for what explains them. Everything
+//! printed comes from `words`. Knows no disk and no clock, so the same plan gives the same bytes.
 
 pub mod cards;
 mod colours;
@@ -36,6 +37,9 @@ mod places;
 mod plots;
 pub mod readiness;
 mod sketch;
+pub mod timeline;
+mod timeline_key;
+mod timeline_signs;
 mod urgent;
 
 pub use sketch::kind_of_way;

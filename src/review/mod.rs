@@ -1,6 +1,7 @@
 //! Tells what happened, one line per record, in the reader's words.
 //!
-//! Bare for now: what, when, who; `digest` sums an incident up for lists and trends. Pure: records in, texts out.
+//! Bare for now: what, when, who; `digest` sums an incident up for lists and trends, `timeline` lays it along one
+//! line of time. Pure: records in, texts out.
 
 // What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
 #![warn(clippy::arithmetic_side_effects)]
@@ -13,11 +14,14 @@ mod gaps;
 mod measures;
 mod open;
 mod read;
+mod signs;
 mod story;
 mod tasks;
+pub mod timeline;
 
 pub use account::Account;
 pub use digest::{Digest, Hung};
+pub use signs::Sign;
 pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
