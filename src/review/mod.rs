@@ -9,11 +9,14 @@
 pub mod account;
 mod advice;
 mod digest;
+pub mod disclosed;
 mod estimates;
 mod gaps;
 mod measures;
 mod open;
+mod people;
 mod read;
+mod shared;
 mod signs;
 mod story;
 mod tasks;
@@ -21,6 +24,8 @@ pub mod timeline;
 
 pub use account::Account;
 pub use digest::{Digest, Hung};
+pub use people::People;
+pub use shared::shared;
 pub use signs::Sign;
 pub use tasks::{Carried, open, tasks};
 
