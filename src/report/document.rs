@@ -24,8 +24,6 @@ pub struct Document {
     pub blocks: Vec<Block>,
     /// What stands at the foot of every page.
     pub foot: String,
-    /// Who made it and when, at its end.
-    pub made: String,
 }
 
 /// A part of a report.
@@ -215,7 +213,7 @@ impl Document {
         for block in &self.blocks {
             block.gather(&mut all);
         }
-        all.extend([self.foot.clone(), self.made.clone()]);
+        all.push(self.foot.clone());
         all
     }
 }

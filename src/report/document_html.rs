@@ -251,9 +251,9 @@ impl Writer<'_> {
     }
 
     fn foot(&mut self) {
-        let (foot, made) = (escaped(&self.document.foot), escaped(&self.document.made));
+        let foot = escaped(&self.document.foot);
         self.line(format_args!(
-            "</main>\n<footer>\n<p>{foot}</p>\n<p>{made}</p>\n</footer>\n</div>\n</div>\n</div>\n</body>\n</html>\n"
+            "</main>\n<footer>\n<p>{foot}</p>\n</footer>\n</div>\n</div>\n</div>\n</body>\n</html>\n"
         ));
     }
 }

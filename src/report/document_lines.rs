@@ -33,6 +33,8 @@ const NAMES: f32 = 0.27;
 const CODE: f32 = 102.0;
 /// A text of so many rows or fewer is never parted.
 const WHOLE_ROWS: usize = 4;
+/// So many rows of facts or fewer are never parted.
+const FACTS: usize = 30;
 /// A picture that is so much wider than high gets a page across.
 const ACROSS: f32 = 1.2;
 
@@ -143,8 +145,14 @@ impl<'a> Setter<'a, '_> {
                 }
             }
             Block::Pairs(pairs) => {
+                let first = self.lines.pieces.len();
                 for (row, (name, spans)) in pairs.iter().enumerate() {
                     self.pair(name, spans, Place { row, ..place });
+                }
+                // Facts that are few are read together.
+                let rows = &mut self.lines.pieces[first..];
+                if let Some((_, before)) = rows.split_last_mut().filter(|it| it.1.len() <= FACTS) {
+                    before.iter_mut().for_each(|it| it.keep = true);
                 }
             }
             Block::Caution { heading, lines } => self.caution(heading, lines, place),
@@ -246,7 +254,8 @@ impl<'a> Setter<'a, '_> {
             ..self.setting(BODY, false)
         };
         let right = rows(spans, right, Place { cell: 1, ..place }, self.faces);
-        self.beside(vec![(0.0, left), (names, right)], BODY, GAP * 0.4);
+        let first = self.beside(vec![(0.0, left), (names, right)], BODY, GAP * 0.4);
+        self.lines.pieces[first].gap = if place.row == 0 { GAP } else { 0.0 };
     }
 
     /// Columns of rows beside each other, a thin rule below the last; gives where the first of them is.
@@ -369,7 +378,7 @@ impl<'a> Setter<'a, '_> {
             cells.collect::<Vec<String>>()
         });
         let texts: Vec<Vec<String>> = texts.collect();
-        let widths = column_widths(&names, &texts, self.upright.width, TABLE, self.faces);
+        let widths = self.widths(table, &names, &texts);
         let head = Row {
             cells: names.into_iter().map(|it| vec![Span::Text(it)]).collect(),
             ..Row::default()
@@ -400,6 +409,32 @@ impl<'a> Setter<'a, '_> {
                 last.keep = true;
             }
         }
+    }
+
+    /// Figures get what they need, a third of the table at most, and words share the rest.
+    fn widths(&self, table: &Table, names: &[String], texts: &[Vec<String>]) -> Vec<f32> {
+        let room = self.upright.width;
+        let is_words = |it: &usize| table.columns[*it].kind != Kind::Figures;
+        let (words, figures): (Vec<usize>, Vec<usize>) = (0..names.len()).partition(is_words);
+        let needed = |column: &usize| {
+            let cells = texts.iter().filter_map(|row| row.get(*column));
+            let cells = cells.map(|cell| self.faces.width(cell, false));
+            cells.fold(self.faces.width(&names[*column], true), f32::max) * TABLE + 0.5
+        };
+        let each: Vec<f32> = figures.iter().map(needed).collect();
+        let gutters = TABLE_GUTTER * figures.len() as f32;
+        let taken: f32 = each.iter().sum::<f32>() + gutters;
+        if words.is_empty() || taken > room * 0.5 {
+            return column_widths(names, texts, room, TABLE, self.faces);
+        }
+        let only = |row: &[String]| words.iter().filter_map(|it| row.get(*it).cloned()).collect();
+        let rows: Vec<Vec<String>> = texts.iter().map(|it| only(it)).collect();
+        let heads: Vec<String> = only(names);
+        let shared = column_widths(&heads, &rows, room - taken, TABLE, self.faces);
+        let mut widths = vec![0.0; names.len()];
+        let all = words.iter().zip(shared).chain(figures.iter().zip(each));
+        all.for_each(|(column, width)| widths[*column] = width);
+        widths
     }
 
     /// A row of a table; gives where its first piece is.
@@ -452,11 +487,12 @@ impl<'a> Setter<'a, '_> {
         };
         let first = self.lines.pieces.len();
         self.paragraph(&title, setting, place, 0.0, GAP);
-        let mut above = GAP;
         for piece in &mut self.lines.pieces[first..] {
             (piece.keep, piece.across) = (true, across);
-            above += piece.height;
         }
+        // A heading right above goes with it.
+        let with = self.lines.pieces.iter().rev().take_while(|it| it.keep);
+        let above: f32 = with.map(|it| it.gap + it.height).sum::<f32>() + 2.0 * GAP;
         let fits = (room.width / drawing.width).min((room.height - above) / drawing.height);
         let scale = fits.clamp(0.05, 1.4);
         self.lines.pieces.push(Piece {

@@ -7,11 +7,23 @@
 //! Limits: knows what was recorded. That no time in suspension is safe stands on every page.
 
 use super::document::{Block, Document, Span, Tone, clean};
+use super::face::Faces;
+use super::incident_account::{actions, measured, story};
 use super::incident_proof::proof;
 use super::incident_record::record_table;
+use super::timeline::{Frame, TimelineDrawing};
 use crate::incident::{Case, Event, Facts, Opening, Record, State, Whereabouts};
+use crate::review::timeline::Timeline;
+use crate::review::{self, Account};
 use crate::units::Millis;
 use crate::words::{Id, Language, Message, clock, date_and_time, label};
+
+/// How wide the picture is and how high its letters, on a sheet of A4 across.
+const ACROSS: (f32, f32) = (762.0, 8.2);
+/// The same on an upright sheet, for a picture of many people and methods.
+const UPRIGHT: (f32, f32) = (515.0, 7.2);
+/// How high a picture may be on a sheet across.
+const ACROSS_HEIGHT: f32 = 440.0;
 
 /// What the report is made from.
 #[derive(Clone, Copy, Debug)]
@@ -88,8 +100,17 @@ impl<'a> Maker<'a> {
         let mut blocks = Vec::new();
         self.short(&mut blocks);
         self.cautions(&mut blocks);
+        self.picture(&mut blocks);
+        let account = Account::of(self.report.records);
+        story(self, account.as_ref(), &mut blocks);
+        measured(self, account.as_ref(), &mut blocks);
+        actions(self, &mut blocks);
         record_table(self, &mut blocks);
         proof(self, &mut blocks);
+        let [program, made_at] = [self.report.program, self.report.made_at];
+        blocks.push(Block::quiet(
+            &self.say(Id::SiteReportMade, [program, made_at]),
+        ));
         Document {
             title: clean(&title),
             kicker: self.label(Id::IncidentReportKicker),
@@ -102,11 +123,41 @@ impl<'a> Maker<'a> {
                 self.label(Id::SiteReportCaution),
                 self.label(Id::IncidentReportCautionNever)
             ),
-            made: clean(&self.say(
-                Id::SiteReportMade,
-                [self.report.program, self.report.made_at],
-            )),
         }
+    }
+
+    /// A time on the incident's own line, since the first fall.
+    pub(super) fn since_first_fall(&self, at: Millis) -> Millis {
+        let fell = self.facts.casualties.iter().map(|it| it.fell).min();
+        at.saturating_sub(fell.unwrap_or(Millis::ZERO))
+    }
+
+    /// The whole incident on one line of time.
+    fn picture(&self, blocks: &mut Vec<Block>) {
+        let Some(timeline) = Timeline::of(self.report.records) else {
+            return;
+        };
+        let lines = review::lines(self.report.records, self.report.language);
+        let faces = Faces::new();
+        let drawn = TimelineDrawing {
+            timeline: &timeline,
+            lines: &lines,
+            language: self.report.language,
+            faces: &faces,
+        };
+        let draw = |(width, size): (f32, f32)| {
+            drawn.draw_without_lines(&Frame::whole(&timeline, width, size))
+        };
+        let across = draw(ACROSS);
+        let picture = match across.height > ACROSS_HEIGHT {
+            true => draw(UPRIGHT),
+            false => across,
+        };
+        blocks.push(Block::heading(
+            "picture",
+            self.label(Id::IncidentReportPicture),
+        ));
+        blocks.push(Block::Figure(picture));
     }
 
     /// When a drill became a rescue.
@@ -261,7 +312,7 @@ impl<'a> Maker<'a> {
             all.push(self.say(Id::IncidentReportLandedAt, [&since]));
         }
         if let Some((to, _)) = casualty.handed {
-            all.push(self.label(crate::review::taker(to)));
+            all.push(self.label(review::taker(to)));
         }
         match (several, all.is_empty()) {
             (true, false) => {

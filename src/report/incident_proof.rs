@@ -45,7 +45,7 @@ pub(super) fn proof(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
         ));
         pairs.push((
             maker.label(Id::IncidentReportRecordedBy),
-            vec![Span::text(&opening.program)],
+            vec![Span::text(&format!("groundward {}", opening.program))],
         ));
     }
     blocks.push(Block::Pairs(pairs));

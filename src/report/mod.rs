@@ -23,6 +23,7 @@ pub mod drawing;
 pub mod face;
 pub mod html;
 pub mod incident;
+mod incident_account;
 pub mod incident_proof;
 mod incident_record;
 mod ladder;

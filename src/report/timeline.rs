@@ -150,6 +150,15 @@ impl TimelineDrawing<'_> {
 
     /// The picture.
     pub fn draw(&self, frame: &Frame) -> Drawing {
+        self.drawn(frame, true)
+    }
+
+    /// The picture with its signs explained, for where all lines of the record stand below it.
+    pub fn draw_without_lines(&self, frame: &Frame) -> Drawing {
+        self.drawn(frame, false)
+    }
+
+    fn drawn(&self, frame: &Frame, with_lines: bool) -> Drawing {
         let scale = self.scale(frame);
         let size = frame.size;
         let rows: Vec<Row<'_>> = self
@@ -175,7 +184,7 @@ impl TimelineDrawing<'_> {
         }
         let mut height = bottom + size * (LEADING + 0.4);
         if frame.key {
-            height = key::write(self, &mut shapes, frame, height);
+            height = key::write(self, &mut shapes, frame, height, with_lines);
         }
         Drawing {
             width: frame.width,

@@ -17,16 +17,20 @@ struct Entry<'a> {
     text: String,
 }
 
-/// Writes both parts below a picture that is this high; returns how high it is with them.
+/// Writes both parts, or the signs alone, below a picture that is this high; returns how high it is with them.
 pub(super) fn write(
     drawing: &TimelineDrawing<'_>,
     shapes: &mut Vec<Shape>,
     frame: &Frame,
     top: f32,
+    with_lines: bool,
 ) -> f32 {
     let size = frame.size;
     let y = explained(drawing, shapes, frame, top + size * 0.6);
-    numbered(drawing, shapes, frame, y + size * 0.6)
+    match with_lines {
+        true => numbered(drawing, shapes, frame, y + size * 0.6),
+        false => y,
+    }
 }
 
 fn explained(
