@@ -1688,6 +1688,165 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StageVoice => "Casualty answered",
         Id::StageFirstMethod => "First method begun",
         Id::StageStoodDown => "Incident stood down",
+        Id::StoryBegan => "Fall and alarm",
+        Id::StorySafe => "Making safe",
+        Id::StoryCall => "Emergency call and help",
+        Id::StoryCondition => "Condition and notes",
+        Id::StoryOrders => "Orders and answers",
+        Id::StoryWork => "The methods",
+        Id::StoryRelease => "Contact, release, landing",
+        Id::StoryCare => "Aftercare",
+        Id::StoryCommand => "Command",
+        Id::StoryDrill => "Course of the drill",
+        Id::StoryClose => "Stand-down",
+        Id::StoryFaults => "Slips and faults",
+        Id::StoryTasks => "To be done afterwards",
+        Id::StoryList => "{0}; {1}",
+        Id::StoryWhen => "{0} ({1})",
+        Id::StoryLine => "{0}.",
+        Id::StoryCasualty => "the casualty",
+        Id::StoryCasualtyOf => "casualty {0}",
+        Id::StoryNotNamed => "a person not named",
+        Id::StorySomewhere => "a site without a plan",
+        Id::StoryRescue => "This is the record of a rescue at {0}, {1}.",
+        Id::StoryDrillHere => "This is the record of a drill, not of a rescue, at {0}, {1}.",
+        Id::StoryAtTable => {
+            "This is the record of a drill at a table for {0}, {1}: nobody climbed."
+        }
+        Id::StoryTurned => {
+            "This is the record of a drill at {0}, {1}, which became a real rescue {2} after the alarm."
+        }
+        Id::StoryPlan => "The plan in use was {0}.",
+        Id::StoryPlanLast => "The plan asked for was refused; the last good one, {0}, was used.",
+        Id::StoryPlanNone => "There was no plan of the site, so the general methods were used.",
+        Id::StoryShift => "{0} was in command; people on shift: {1}.",
+        Id::StoryShiftNobody => "Nobody was named as in command; people on shift: {0}.",
+        Id::StoryAlarm => {
+            "The alarm was raised at {0} local time: somebody hung at {1}. Times below count from the alarm, in minutes and seconds."
+        }
+        Id::StoryAlarmOnly => {
+            "The alarm was raised at {0} local time: somebody hung. Times below count from the alarm, in minutes and seconds."
+        }
+        Id::StoryPlace => "At {0} the place was given: {1}.",
+        Id::StoryPlaceNotListed => "At {0} it was said that the place is not in the plan.",
+        Id::StoryFellBefore => "At {0} the time of the fall was set to {1} before the alarm.",
+        Id::StoryFellAfter => "At {0} the time of the fall was set to {1} after the alarm.",
+        Id::StoryFellAtLeast => {
+            "At {0} it was said that nobody knows when the fall was: {1} before the alarm, or earlier."
+        }
+        Id::StoryFellTable => "For the drill the fall was taken as {0} before the alarm.",
+        Id::StoryNamed => "At {0} it was said who hung: {1}.",
+        Id::StoryAdded => "At {0} another casualty was reported, number {1}: {2}.",
+        Id::StoryRescuer => "At {0} a rescuer fell and became casualty {1}: {2}.",
+        Id::StorySafeAt => "At {0} it was said to be safe to go near.",
+        Id::StoryNotSafe => "It was said not to be safe to go near yet: {0}.",
+        Id::StoryHazardSafe => "At {0} the hazard “{1}” was said to be made safe: {2}.",
+        Id::StoryHazardNot => "The hazard “{0}” was said not to be safe yet: {1}.",
+        Id::StoryOthersStopped => "At {0} all others at height had stopped.",
+        Id::StoryOthersNotYet => "Not all others at height had stopped: {0}.",
+        Id::StoryDanger => {
+            "At {0} DANGER was called: everybody was told to stop and to go to a safe place."
+        }
+        Id::StoryDangerOver => "At {0} the danger was over, decided by {1}.",
+        Id::StoryDangerOverOutside => {
+            "At {0} the danger was over, decided by somebody from outside."
+        }
+        Id::StoryWind => "At {0} the wind was {1}.",
+        Id::StoryWayBlocked => "At {0} the way between {1} and {2} was blocked.",
+        Id::StoryWayOpened => "At {0} the way between {1} and {2} was open again.",
+        Id::StoryCallGiven => "At {0} the emergency call was given to {1}.",
+        Id::StoryCallAlone => {
+            "At {0} the emergency call was left to the person in command, on the loudspeaker."
+        }
+        Id::StoryCallTold => "At {0} the caller was told.",
+        Id::StoryCallMade => "At {0} the emergency call was made.",
+        Id::StoryCallMadeBy => "At {0} the emergency call was made, by {1}.",
+        Id::StoryCallFailed => "At {0} it was said that the call had not got through.",
+        Id::StoryHelp => "At {0} help was said to come in {1}.",
+        Id::StoryHelpBy => "At {0} help was said to come in {1} ({2}).",
+        Id::StoryOutsideAsked => "At {0} outside height rescue was asked for.",
+        Id::StoryOutsideLeads => "At {0} outside rescue took over the lead.",
+        Id::StoryOutsideLeft => "At {0} the crew took the lead again.",
+        Id::StoryTalking => "{0} answered and had no complaint",
+        Id::StoryStuck => "{0} answered and could not help",
+        Id::StoryUnwell => "{0} answered and felt unwell",
+        Id::StoryNoAnswer => "{0} did not answer",
+        Id::StoryWasAt => "At {0} {1}.",
+        Id::StoryWasFrom => "From {0} to {1} {2}, at {3} checks.",
+        Id::StoryNotChecked => {
+            "At {0} nobody had looked at {1} for two intervals: the plan from then on was that for no answer."
+        }
+        Id::StoryInDanger => "At {0} it was said that {1} was in danger there.",
+        Id::StoryInDangerOver => "At {0} it was said that {1} was no longer in danger there.",
+        Id::StoryNote => "At {0} a note was made: {1}.",
+        Id::StoryOrdersFor => "At {0} orders were given for {1}: {2}.",
+        Id::StoryTasksGiven => "At {0} tasks were given: {1}.",
+        Id::StorySaid => "At {0} orders were said over the radio.",
+        Id::StoryReports => "Answers and reports: {0}.",
+        Id::StoryWithdrawn => "At {0} orders were taken back: {1}.",
+        Id::StoryUnanswered => "At {0} there was no answer yet to the orders of {1}.",
+        Id::StoryKitGone => "At {0} it was found missing at {2}: {1}.",
+        Id::StoryBegin => "At {0} {1} was begun for {2}.",
+        Id::StoryStraight => "At {0} the person in command went straight to {1} for {2}.",
+        Id::StoryStraightWanted => {
+            "At {0} the person in command wanted to go straight to {1} once both were connected."
+        }
+        Id::StoryNotWorking => "At {0} it was said that {1} did not work.",
+        Id::StoryFailed => "At {0} it was said that {1} did not work; the crew changed to {2}.",
+        Id::StoryChanged => "At {0} the crew changed from {1} to {2}.",
+        Id::StoryGivenUp => "At {0} {1} was given up and no other method was left.",
+        Id::StoryFallback => "At {0} another way to do the same step was tried: {1}.",
+        Id::StoryMoreTime => "At {0} {1} was given more time, until {2}.",
+        Id::StoryStop => "At {0} something stopped {1}: {2}.",
+        Id::StoryWentOn => "At {0} the person in command decided to go on with {1} all the same.",
+        Id::StoryPutBack => "At {0} the person in command put {1} back, which had been ruled out.",
+        Id::StorySteps => "Work on {0}: {1}.",
+        Id::StoryStepsFor => "Work on {0} for {1}: {2}.",
+        Id::StoryPast => {
+            "At {0} the plan's target of {1} from the fall had gone by for {2}; the rescue went on."
+        }
+        Id::StoryWorkedOn => "Worked on first, in turn: {0}.",
+        Id::StoryContact => "At {0} a responder could touch {1}, {2} after the fall.",
+        Id::StoryOff => "At {0} the weight of {1} was off the harness, {2} after the fall.",
+        Id::StoryOffTarget => {
+            "At {0} the weight of {1} was off the harness, {2} after the fall; the plan's target was {3}."
+        }
+        Id::StoryOffPast => {
+            "At {0} the weight of {1} was off the harness, {2} after the fall: {4} past the plan's target of {3}."
+        }
+        Id::StoryAtLeast => "at least {0}",
+        Id::StoryLanded => "At {0} {1} was at the landing place, {2} after the fall.",
+        Id::StoryAloft => "At {0} there was no way down left for {1}: outside rescue was needed.",
+        Id::StoryCared => "Aftercare of {0}: {1}.",
+        Id::StoryChecked => "{^0} was looked at again and was as before: {1}.",
+        Id::StoryRefused => "At {0} {1} said no to care.",
+        Id::StoryHanded => "At {0} the care of {1} was handed over: {2}.",
+        Id::StoryCommandTaken => "At {0} somebody took command.",
+        Id::StoryCommandNamed => "At {0} the person in command was named: {1}.",
+        Id::StoryCommandOther => {
+            "At {0} it was said that the person in command is none of the plan's people."
+        }
+        Id::StoryLanguage => "The screen was set to another language: {0}.",
+        Id::StoryPlayed => "The drill was played under these conditions: {0}.",
+        Id::StorySurprise => "At {0} a surprise was given: {1}",
+        Id::StoryLeftOut => "At {0} a surprise was left out: {1}",
+        Id::StoryStands => "At {0} the living person stood.",
+        Id::StoryReal => {
+            "At {0} the stop word was given: from then on it was a rescue, and what had only been played counted no more."
+        }
+        Id::StoryClosing => "Closing questions: {0}.",
+        Id::StoryTagged => "At {0} this was withdrawn and tagged: {1}.",
+        Id::StoryStoodDown => "At {0} the incident was stood down.",
+        Id::StoryNotClosed => "The record ends at {0} without a stand-down.",
+        Id::StoryTakenBack => "At {0} this was taken back as a slip: {1}.",
+        Id::StoryRestart => "At {0} the program started again and went on from its record.",
+        Id::StoryRestartWall => {
+            "At {0} the program started again after the tablet had been off; the clock of the day carried the time on."
+        }
+        Id::StoryRestartLost => {
+            "At {0} the program started again and the clock was lost: times from there on are the least they can be."
+        }
+        Id::StoryUnknown => "Records of kinds that this version does not know: {0}.",
         Id::SiteReportHelpPart => "Stopped after {0} of {1} changes; the others were not tried.",
         Id::SiteReportHelpNothing => "No change was tried.",
         Id::SiteReportMade => "Made by {0}, {1}.",

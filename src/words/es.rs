@@ -1715,6 +1715,165 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StageVoice => "El accidentado respondió",
         Id::StageFirstMethod => "Primer método iniciado",
         Id::StageStoodDown => "Rescate cerrado",
+        Id::StoryBegan => "Caída y alarma",
+        Id::StorySafe => "Asegurar el lugar",
+        Id::StoryCall => "Llamada y ayuda",
+        Id::StoryCondition => "Estado y notas",
+        Id::StoryOrders => "Órdenes y respuestas",
+        Id::StoryWork => "Los métodos",
+        Id::StoryRelease => "Contacto, descenso, llegada",
+        Id::StoryCare => "Cuidados",
+        Id::StoryCommand => "Mando",
+        Id::StoryDrill => "Curso del simulacro",
+        Id::StoryClose => "Cierre",
+        Id::StoryFaults => "Correcciones y fallos",
+        Id::StoryTasks => "Por hacer después",
+        Id::StoryList => "{0}; {1}",
+        Id::StoryWhen => "{0} ({1})",
+        Id::StoryLine => "{0}.",
+        Id::StoryCasualty => "el accidentado",
+        Id::StoryCasualtyOf => "el accidentado {0}",
+        Id::StoryNotNamed => "una persona sin nombrar",
+        Id::StorySomewhere => "un lugar sin plan",
+        Id::StoryRescue => "Este es el registro de un rescate en {0}, {1}.",
+        Id::StoryDrillHere => "Este es el registro de un simulacro, no de un rescate, en {0}, {1}.",
+        Id::StoryAtTable => {
+            "Este es el registro de un simulacro en mesa para {0}, {1}: nadie subió."
+        }
+        Id::StoryTurned => {
+            "Este es el registro de un simulacro en {0}, {1}, que pasó a rescate real a los {2} de la alarma."
+        }
+        Id::StoryPlan => "Se usó el plan {0}.",
+        Id::StoryPlanLast => "El plan pedido se rechazó; se usó el último válido, {0}.",
+        Id::StoryPlanNone => "No había plan del lugar; se usaron los métodos generales.",
+        Id::StoryShift => "{0} tenía el mando; personas de turno: {1}.",
+        Id::StoryShiftNobody => "No se nombró a nadie al mando; personas de turno: {0}.",
+        Id::StoryAlarm => {
+            "La alarma se dio a las {0}, hora local: alguien colgaba en {1}. Los tiempos cuentan desde la alarma, en minutos y segundos."
+        }
+        Id::StoryAlarmOnly => {
+            "La alarma se dio a las {0}, hora local: alguien colgaba. Los tiempos cuentan desde la alarma, en minutos y segundos."
+        }
+        Id::StoryPlace => "A los {0} se dijo el lugar: {1}.",
+        Id::StoryPlaceNotListed => "A los {0} se dijo que el lugar no está en el plan.",
+        Id::StoryFellBefore => "A los {0} se fijó la caída en {1} antes de la alarma.",
+        Id::StoryFellAfter => "A los {0} se fijó la caída en {1} después de la alarma.",
+        Id::StoryFellAtLeast => {
+            "A los {0} se dijo que nadie sabe la hora de la caída: {1} antes de la alarma, o más."
+        }
+        Id::StoryFellTable => "Para el simulacro se supuso la caída {0} antes de la alarma.",
+        Id::StoryNamed => "A los {0} se dijo quién colgaba: {1}.",
+        Id::StoryAdded => "A los {0} se avisó de otro accidentado, el número {1}: {2}.",
+        Id::StoryRescuer => "A los {0} cayó un rescatador, desde ahí accidentado {1}: {2}.",
+        Id::StorySafeAt => "A los {0} se dijo que era seguro acercarse.",
+        Id::StoryNotSafe => "Se dijo que aún no era seguro acercarse: {0}.",
+        Id::StoryHazardSafe => "A los {0} se dijo que el peligro «{1}» estaba asegurado: {2}.",
+        Id::StoryHazardNot => "Se dijo que el peligro «{0}» aún no estaba asegurado: {1}.",
+        Id::StoryOthersStopped => "A los {0} todos los demás en altura habían parado.",
+        Id::StoryOthersNotYet => "No todos los demás en altura habían parado: {0}.",
+        Id::StoryDanger => {
+            "A los {0} se dio aviso de PELIGRO: todos debían parar e ir a un lugar seguro."
+        }
+        Id::StoryDangerOver => "A los {0} el peligro había terminado, por decisión de {1}.",
+        Id::StoryDangerOverOutside => {
+            "A los {0} el peligro había terminado, por decisión de alguien de fuera."
+        }
+        Id::StoryWind => "A los {0} el viento era de {1}.",
+        Id::StoryWayBlocked => "A los {0} el paso entre {1} y {2} estaba bloqueado.",
+        Id::StoryWayOpened => "A los {0} el paso entre {1} y {2} estaba abierto de nuevo.",
+        Id::StoryCallGiven => "A los {0} se encargó a {1} la llamada de emergencia.",
+        Id::StoryCallAlone => {
+            "A los {0} la llamada de emergencia quedó para quien tenía el mando, con el altavoz."
+        }
+        Id::StoryCallTold => "A los {0} se avisó a quien llama.",
+        Id::StoryCallMade => "A los {0} se hizo la llamada de emergencia.",
+        Id::StoryCallMadeBy => "A los {0} {1} hizo la llamada de emergencia.",
+        Id::StoryCallFailed => "A los {0} se dijo que la llamada no se había logrado.",
+        Id::StoryHelp => "A los {0} se dijo que la ayuda llegaba en {1}.",
+        Id::StoryHelpBy => "A los {0} se dijo que la ayuda llegaba en {1} ({2}).",
+        Id::StoryOutsideAsked => "A los {0} se pidió rescate externo en altura.",
+        Id::StoryOutsideLeads => "A los {0} el rescate externo tomó el mando.",
+        Id::StoryOutsideLeft => "A los {0} la cuadrilla volvió a mandar.",
+        Id::StoryTalking => "{0} respondía y no se quejaba",
+        Id::StoryStuck => "{0} respondía y no podía ayudar",
+        Id::StoryUnwell => "{0} respondía y se sentía mal",
+        Id::StoryNoAnswer => "{0} no respondía",
+        Id::StoryWasAt => "A los {0} {1}.",
+        Id::StoryWasFrom => "De {0} a {1} {2}, en {3} revisiones.",
+        Id::StoryNotChecked => {
+            "A los {0} nadie había revisado en dos intervalos ({1}): desde ahí se planeó como sin respuesta."
+        }
+        Id::StoryInDanger => "A los {0} se dijo que {1} estaba en peligro ahí.",
+        Id::StoryInDangerOver => "A los {0} se dijo que {1} ya no estaba en peligro ahí.",
+        Id::StoryNote => "A los {0} se hizo una nota: {1}.",
+        Id::StoryOrdersFor => "A los {0} se dieron órdenes para {1}: {2}.",
+        Id::StoryTasksGiven => "A los {0} se dieron tareas: {1}.",
+        Id::StorySaid => "A los {0} se dijeron órdenes por radio.",
+        Id::StoryReports => "Respuestas y avisos: {0}.",
+        Id::StoryWithdrawn => "A los {0} se retiraron órdenes: {1}.",
+        Id::StoryUnanswered => "A los {0} aún no había respuesta a las órdenes de {1}.",
+        Id::StoryKitGone => "A los {0} se vio que faltaba en {2}: {1}.",
+        Id::StoryBegin => "A los {0} se inició {1}; por {2}.",
+        Id::StoryStraight => "A los {0} quien mandaba pasó directo a {1}; por {2}.",
+        Id::StoryStraightWanted => {
+            "A los {0} quien mandaba quiso pasar directo a {1} con ambos ya conectados."
+        }
+        Id::StoryNotWorking => "A los {0} se dijo que no funcionaba: {1}.",
+        Id::StoryFailed => "A los {0} se dijo que no funcionaba: {1}; se cambió a {2}.",
+        Id::StoryChanged => "A los {0} se cambió de {1} a {2}.",
+        Id::StoryGivenUp => "A los {0} se dejó {1} y no quedaba otro método.",
+        Id::StoryFallback => "A los {0} se probó otra forma de dar el mismo paso: {1}.",
+        Id::StoryMoreTime => "A los {0} se dio más tiempo a {1}, hasta {2}.",
+        Id::StoryStop => "A los {0} algo detuvo {1}: {2}.",
+        Id::StoryWentOn => "A los {0} quien mandaba decidió seguir con {1} a pesar de ello.",
+        Id::StoryPutBack => "A los {0} quien mandaba repuso {1}, que estaba descartado.",
+        Id::StorySteps => "Trabajo con {0}: {1}.",
+        Id::StoryStepsFor => "Trabajo con {0} por {1}: {2}.",
+        Id::StoryPast => {
+            "A los {0} había pasado el objetivo del plan, {1} desde la caída, para {2}; el rescate siguió."
+        }
+        Id::StoryWorkedOn => "Se atendió antes, por turno: {0}.",
+        Id::StoryContact => "A los {0} un rescatador pudo tocarle ({1}), {2} tras la caída.",
+        Id::StoryOff => "A los {0} {1} ya no colgaba, {2} tras la caída.",
+        Id::StoryOffTarget => {
+            "A los {0} {1} ya no colgaba, {2} tras la caída; el objetivo del plan era {3}."
+        }
+        Id::StoryOffPast => {
+            "A los {0} {1} ya no colgaba, {2} tras la caída: {4} más que el objetivo del plan, {3}."
+        }
+        Id::StoryAtLeast => "al menos {0}",
+        Id::StoryLanded => "A los {0} {1} estaba en el punto de llegada, {2} tras la caída.",
+        Id::StoryAloft => "A los {0} no quedaba forma de bajar ({1}): hacía falta rescate externo.",
+        Id::StoryCared => "Cuidados ({0}): {1}.",
+        Id::StoryChecked => "Se volvió a revisar, sin cambios ({0}): {1}.",
+        Id::StoryRefused => "A los {0} {1} rechazó los cuidados.",
+        Id::StoryHanded => "A los {0} se entregaron los cuidados ({1}): {2}.",
+        Id::StoryCommandTaken => "A los {0} alguien tomó el mando.",
+        Id::StoryCommandNamed => "A los {0} se dijo quién tenía el mando: {1}.",
+        Id::StoryCommandOther => {
+            "A los {0} se dijo que quien mandaba no está entre las personas del plan."
+        }
+        Id::StoryLanguage => "La pantalla pasó a otro idioma: {0}.",
+        Id::StoryPlayed => "El simulacro se jugó en estas condiciones: {0}.",
+        Id::StorySurprise => "A los {0} se dio una sorpresa: {1}",
+        Id::StoryLeftOut => "A los {0} se omitió una sorpresa: {1}",
+        Id::StoryStands => "A los {0} la persona viva apoyó los pies.",
+        Id::StoryReal => {
+            "A los {0} se dio la palabra de parada: desde ahí fue un rescate, y lo jugado ya no contaba."
+        }
+        Id::StoryClosing => "Preguntas de cierre: {0}.",
+        Id::StoryTagged => "A los {0} se retiró y etiquetó: {1}.",
+        Id::StoryStoodDown => "A los {0} se cerró el rescate.",
+        Id::StoryNotClosed => "El registro acaba a los {0} sin cierre.",
+        Id::StoryTakenBack => "A los {0} se corrigió un error: {1}.",
+        Id::StoryRestart => "A los {0} el programa se reinició y siguió desde su registro.",
+        Id::StoryRestartWall => {
+            "A los {0} el programa se reinició con la tableta apagada antes; siguió con la hora del día."
+        }
+        Id::StoryRestartLost => {
+            "A los {0} el programa se reinició y se perdió el reloj: desde ahí los tiempos son los mínimos posibles."
+        }
+        Id::StoryUnknown => "Registros de tipos que esta versión no conoce: {0}.",
         Id::SiteReportHelpPart => "Parado tras {0} de {1} cambios; los demás no se probaron.",
         Id::SiteReportHelpNothing => "No se probó ningún cambio.",
         Id::SiteReportMade => "Hecho por {0}, {1}.",
