@@ -24,6 +24,7 @@ mod ready;
 mod real;
 mod record;
 mod report;
+mod review;
 mod rules;
 mod scenarios;
 mod screens;

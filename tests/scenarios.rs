@@ -6,7 +6,7 @@ use crate::desk::Desk;
 use groundward::cli::script::{Action, Line, parse, touch};
 use groundward::signal::LoadedPlan;
 
-const TABLE: &str = include_str!("scenarios.txt");
+pub(crate) const TABLE: &str = include_str!("scenarios.txt");
 
 /// What the issue of a rescue can be; each of these has a scenario.
 const KINDS: [&str; 20] = [
@@ -65,11 +65,16 @@ pub(crate) fn scenarios(table: &str) -> Vec<Scenario> {
 }
 
 /// Plays one, and says in which line of the table something else was there.
-fn play(scenario: &Scenario) -> Result<Desk, String> {
-    let mut desk = match scenario.plan.as_str() {
+pub(crate) fn play(scenario: &Scenario) -> Result<Desk, String> {
+    let desk = match scenario.plan.as_str() {
         "bare" => Desk::loaded(LoadedPlan::choose(None, None, None, crate::support::day())),
         _ => Desk::demo(),
     };
+    play_on(desk, scenario)
+}
+
+/// Plays one on a desk that is there already.
+pub(crate) fn play_on(mut desk: Desk, scenario: &Scenario) -> Result<Desk, String> {
     let start = desk.now.boot_ms;
     for line in &scenario.lines {
         let place = |why: String| {

@@ -258,7 +258,7 @@ fn length_faults(english: &str, other: &str, room: fn(usize) -> usize) -> Vec<St
 
 /// Prompts, papers, the record and notices have lines to themselves; all others stand in boxes.
 fn room_of(id: Id) -> fn(usize) -> usize {
-    let has_lines = ["card-", "ev-", "notice-"]
+    let has_lines = ["card-", "ev-", "incident-report-", "notice-"]
         .iter()
         .any(|start| id.as_str().starts_with(start));
     if has_lines || Id::PROMPTS.contains(&id) {

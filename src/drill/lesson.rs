@@ -156,7 +156,7 @@ impl Lesson {
         let end = taking.broken_off.unwrap_or(part.end);
         let mut lesson = taking.close(end);
         lesson.incident.clone_from(&opening.incident);
-        lesson.played = played(opening);
+        lesson.played = Played::of(opening);
         lesson.started_ms = opened.now.wall_ms;
         lesson.offset_min = opened.now.offset_min;
         lesson.in_command.clone_from(&opening.in_command);
@@ -179,11 +179,14 @@ impl Lesson {
     }
 }
 
-fn played(opening: &Opening) -> Played {
-    match (opening.drill, &opening.exercise) {
-        (false, _) => Played::Rescue,
-        (true, Some(exercise)) if exercise.table_top => Played::TableTop,
-        (true, _) => Played::Drill,
+impl Played {
+    /// What was begun with this opening.
+    pub fn of(opening: &Opening) -> Played {
+        match (opening.drill, &opening.exercise) {
+            (false, _) => Played::Rescue,
+            (true, Some(exercise)) if exercise.table_top => Played::TableTop,
+            (true, _) => Played::Drill,
+        }
     }
 }
 

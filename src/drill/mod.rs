@@ -46,6 +46,7 @@ pub use scenario::{
     Fault, PLAYED_MAX, Planned, SURPRISES_MAX, Scenario, WIND_MAX, When, check, drawn,
 };
 pub use scenario_file::{BUILT_IN, SCENARIO_BYTES_MAX, read, read_for};
+pub(crate) use stands::whole;
 pub use statistics::{
     Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, summary, trend,
 };

@@ -7,7 +7,7 @@
 use super::decisions::Decision;
 use super::marks::{self, Reached};
 use super::met::{self, Met};
-use super::stands::{Part, Standing, part};
+use super::stands::{Part, Standing, part, whole};
 use super::unanswered::{Prompts, count, stood};
 use super::{decisions::Watch, orders::Orders, orders::Passed};
 use crate::incident::{Aftercare, Due, Event, State, Whereabouts};
@@ -96,7 +96,15 @@ pub(super) struct Course {
 impl Outcome {
     /// What came of the incident so far.
     pub fn of(state: &State) -> Outcome {
-        let part = part(&state.log);
+        Outcome::on(&part(&state.log))
+    }
+
+    /// The same with what follows once a drill has turned real, for whoever tells all of it.
+    pub fn whole(state: &State) -> Outcome {
+        Outcome::on(&whole(&state.log))
+    }
+
+    fn on(part: &Part<'_>) -> Outcome {
         let mut course = Course::default();
         let mut watch = Watch::default();
         let mut passed = Passed::default();
@@ -114,8 +122,8 @@ impl Outcome {
         decisions.extend(Decision::on_the_call(&course.state.facts, part.end));
         decisions.sort_by_key(|it| it.at_ms);
         let orders = passed.orders();
-        let prompts = Prompts::of(stood(&part, &course.expected));
-        course.outcome(&part, decisions, orders, prompts)
+        let prompts = Prompts::of(stood(part, &course.expected));
+        course.outcome(part, decisions, orders, prompts)
     }
 }
 
@@ -144,6 +152,8 @@ impl Course {
                 self.ordered.get_or_insert(at);
             }
             Event::CallPassed {} => _ = self.passed.get_or_insert(at),
+            // In the drill nobody was called.
+            Event::RealCalled {} => self.passed = None,
             Event::AftercareAnswered { item, .. } => {
                 self.cared.entry(number).or_insert(at);
                 if matches!(item, Aftercare::Watch | Aftercare::LookAgain) {

@@ -9,30 +9,30 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// A record and whether it counts.
-pub(super) struct Standing<'a> {
+pub(crate) struct Standing<'a> {
     /// When, since activation.
-    pub(super) at: Millis,
+    pub(crate) at: Millis,
     /// True where that is only a lower bound.
-    pub(super) at_least: bool,
+    pub(crate) at_least: bool,
     /// The record.
-    pub(super) record: &'a Arc<Record>,
+    pub(crate) record: &'a Arc<Record>,
     /// True where it was taken back later.
-    pub(super) taken_back: bool,
+    pub(crate) taken_back: bool,
 }
 
 /// The part of an incident that is looked at.
-pub(super) struct Part<'a> {
+pub(crate) struct Part<'a> {
     /// Its records, in order.
-    pub(super) records: Vec<Standing<'a>>,
+    pub(crate) records: Vec<Standing<'a>>,
     /// When it turned real, where it did.
-    pub(super) turned_real: Option<Millis>,
+    pub(crate) turned_real: Option<Millis>,
     /// When it ended: stood down, turned real, or at the last record.
-    pub(super) end: Millis,
+    pub(crate) end: Millis,
 }
 
 impl Part<'_> {
     /// The records that count.
-    pub(super) fn counting(&self) -> impl Iterator<Item = &Standing<'_>> {
+    pub(crate) fn counting(&self) -> impl Iterator<Item = &Standing<'_>> {
         self.records.iter().filter(|it| !it.taken_back)
     }
 }
@@ -40,9 +40,18 @@ impl Part<'_> {
 /// Everything up to the end of the incident, or to where a drill turned real. What was written afterwards is no part of it.
 pub(super) fn part(log: &[Arc<Record>]) -> Part<'_> {
     let real = |it: &Arc<Record>| matches!(it.event, Event::RealCalled {});
+    looked_at(log, log.iter().position(real))
+}
+
+/// Everything up to the end of the incident, also what follows once a drill has turned real.
+pub(crate) fn whole(log: &[Arc<Record>]) -> Part<'_> {
+    looked_at(log, None)
+}
+
+fn looked_at(log: &[Arc<Record>], turned: Option<usize>) -> Part<'_> {
     let afterwards = log.iter().position(|it| it.event.is_afterwards());
     let log = &log[..afterwards.unwrap_or(log.len())];
-    let turned = log.iter().position(real);
+    let turned = turned.filter(|it| *it < log.len());
     let looked_at = &log[..turned.unwrap_or(log.len())];
     let corrections = looked_at.iter().enumerate();
     let taken_back: BTreeMap<u64, usize> = corrections
@@ -96,6 +105,7 @@ fn stays(event: &Event) -> bool {
             | Event::PromptShown { .. }
             | Event::ClockMarked {}
             | Event::Resumed { .. }
+            | Event::RealCalled {}
             | Event::Corrected { .. }
     )
 }

@@ -41,7 +41,7 @@ impl State {
 }
 
 /// Records of a taken-back cause that stay: they are about the screen, the clock and the record, not about the rescue.
-fn stays(event: &Event) -> bool {
+pub(crate) fn stays(event: &Event) -> bool {
     matches!(
         event,
         Event::Opened(_)

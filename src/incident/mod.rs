@@ -32,6 +32,7 @@ mod working;
 pub use act::Act;
 pub use afterwards::{Owner, Task};
 pub use aloud::{call_card, call_made, handover};
+pub(crate) use apply::stays;
 pub use brief::lines as brief;
 pub use case::Case;
 pub use decide::{Command, Decision, Refusal, Wanted, decide, next_wakeup};

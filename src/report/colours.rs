@@ -16,6 +16,20 @@ const LIGHT: &str = "--ground:#ffffff;--panel:#f3f1ea;--ink:#101b23;--quiet:#414
 const DARK: &str = "--ground:#0f181e;--panel:#1b2730;--ink:#f6f1e6;--quiet:#b6c3cb;--line:#7d909d;--link:#a5d4f7;\
     --bar:#7cc0ef;--past:#fbb124;--ready:#6fcf9f;--slow:#fbb124;--bad:#ff9d94";
 
+/// Red, green and blue of a colour of the light set, by its name there.
+pub(super) fn on_paper(name: &str) -> [u8; 3] {
+    let colours = LIGHT.split(';').filter_map(|it| {
+        let (declared, value) = it.trim().split_once(':')?;
+        let value = value.strip_prefix('#')?;
+        (declared.strip_prefix("--") == Some(name)).then_some(value)
+    });
+    let value = colours
+        .filter_map(|it| u32::from_str_radix(it, 16).ok())
+        .next();
+    let [_, red, green, blue] = value.unwrap_or(0).to_be_bytes();
+    [red, green, blue]
+}
+
 /// What is drawn more than once: the signs of the grades, the stripes, the crosses.
 pub(super) const SHAPES: &str = "<svg class=\"shapes\" aria-hidden=\"true\" width=\"0\" height=\"0\">\n<defs>\n\
     <pattern id=\"stripes\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
@@ -93,12 +107,19 @@ pub(super) const SPECKS: &str = "<svg class=\"shapes\" aria-hidden=\"true\" widt
     <pattern id=\"sure\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">\
     <circle class=\"speck\" cx=\"3\" cy=\"3\" r=\".9\"/></pattern>\n</defs>\n</svg>\n";
 
-/// What the report on drills adds to the sheet. The head that every page repeats is a table's, because that is what all browsers
-/// repeat on paper; on a screen it stays where it is while the rest goes by.
-pub(super) const LEARNING: &str = "\
+/// The head that every page repeats. It is a table's, because that is what all browsers repeat on paper; on a screen it stays
+/// where it is while the rest goes by.
+pub(super) const EVERY_PAGE: &str = "\
 .every-page{position:sticky;top:0;z-index:1;background:var(--ground);border-bottom:.2rem solid var(--ink);padding:.3rem 0;\
 margin-bottom:.8rem}\n.every-page p{font-weight:bold}\n\
 [id]{scroll-margin-top:5rem}\n\
+@media print{\n.sheet{display:table;table-layout:fixed;width:100%}\n\
+.every-page{display:table-header-group;position:static;break-inside:avoid}\n\
+.every-page p{display:table-cell;border-bottom:.2rem solid var(--ink);padding-bottom:.4rem}\n\
+.all{display:table-row-group}\n.cell{display:table-cell;padding-top:.6rem}\n}\n";
+
+/// What the report on drills adds to the sheet.
+pub(super) const LEARNING: &str = "\
 .left-out{padding-left:1.2rem}\n.whose th{padding-top:.9rem;overflow-wrap:anywhere}\n\
 .pair{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,22rem),1fr));gap:.6rem 1.6rem}\n\
 .pair figure{min-width:0;max-width:36rem}\n.pair figure>svg{min-width:0}\nfigcaption{font-weight:bold}\n\
@@ -109,11 +130,7 @@ margin-bottom:.8rem}\n.every-page p{font-weight:bold}\n\
 .quartiles,.limits{fill:url(#coming);stroke:none}\n.median{fill:none;stroke:var(--ink);stroke-width:2.2}\n\
 .trend{fill:none;stroke:var(--past);stroke-width:2.2;stroke-dasharray:7 4}\n\
 .fan{fill:url(#sure);stroke:var(--past);stroke-width:1}\n.speck{fill:var(--past)}\n\
-@media print{\n.sheet{display:table;table-layout:fixed;width:100%}\n\
-.every-page{display:table-header-group;position:static;break-inside:avoid}\n\
-.every-page p{display:table-cell;border-bottom:.2rem solid var(--ink);padding-bottom:.4rem}\n\
-.all{display:table-row-group}\n.cell{display:table-cell;padding-top:.6rem}\n\
-.pair{grid-template-columns:1fr 1fr}\n.pair figure>svg{width:100%}\narticle{break-inside:avoid}\n}\n";
+@media print{\n.pair{grid-template-columns:1fr 1fr}\n.pair figure>svg{width:100%}\narticle{break-inside:avoid}\n}\n";
 
 /// The whole style sheet; encoding the faces takes longest, so that is done once.
 pub(super) static SHEET: LazyLock<String> = LazyLock::new(|| {

@@ -120,9 +120,10 @@ impl<'a> Writer<'a> {
         self.line(format_args!(
             "<!DOCTYPE html>\n<html lang=\"{}\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n<style>\n{}{}</style>\n</head>\n<body>\n{}{}",
+             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n<style>\n{}{}{}</style>\n</head>\n<body>\n{}{}",
             report.language.tag(),
             *colours::SHEET,
+            colours::EVERY_PAGE,
             colours::LEARNING,
             colours::SHAPES,
             colours::SPECKS

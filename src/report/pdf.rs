@@ -320,7 +320,7 @@ fn lines(path: &mut PathBuilder, points: &[[f32; 2]], closed: bool) {
     }
 }
 
-fn circle(path: &mut PathBuilder, x: f32, y: f32, radius: f32) {
+pub(super) fn circle(path: &mut PathBuilder, x: f32, y: f32, radius: f32) {
     // Four cubic curves; the handle length is the usual 4/3 (sqrt 2 - 1).
     let handle = radius * 0.552_285;
     path.move_to(x + radius, y);

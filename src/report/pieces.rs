@@ -99,7 +99,7 @@ pub(super) const BAR_WIDTH: f32 = 2.6;
 /// Where the text of an item begins, in parts of its size.
 pub(super) const INDENT: f32 = 1.55;
 /// Room between two columns of a table.
-const TABLE_GUTTER: f32 = 7.0;
+pub(super) const TABLE_GUTTER: f32 = 7.0;
 
 impl Sizes {
     /// The sizes between the floor (0) and the largest (1). The floor of steps is 7 points, x-height 1.36 mm.
@@ -247,7 +247,7 @@ impl Rows {
 }
 
 /// How far below the top of a row its baseline is.
-fn baseline(size: f32) -> f32 {
+pub(super) fn baseline(size: f32) -> f32 {
     size * (LEADING + CAPITAL) / 2.0
 }
 
@@ -542,7 +542,7 @@ fn table(
 }
 
 /// Gives every column what it needs where that is less than its share, and the rest to those that need more.
-fn column_widths(
+pub(super) fn column_widths(
     head: &[String],
     rows: &[Vec<String>],
     width: f32,

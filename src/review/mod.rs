@@ -1,19 +1,34 @@
 //! Tells what happened, one line per record, in the reader's words.
 //!
-//! Bare for now: what, when, who; `digest` sums an incident up for lists and trends. Pure: records in, texts out.
+//! Bare for now: what, when, who; `digest` sums an incident up for lists and trends, `timeline` lays it along one
+//! line of time. Pure: records in, texts out.
 
 // What is computed here may come from any file and any clock, so every sum, difference and product says how it stays in range.
 #![warn(clippy::arithmetic_side_effects)]
 
+pub mod account;
+mod advice;
 mod digest;
 pub mod disclosed;
+mod estimates;
+mod gaps;
+mod measures;
+mod narrate;
+mod open;
 mod people;
+mod read;
 mod shared;
+mod signs;
+mod slips;
+mod story;
 mod tasks;
+pub mod timeline;
 
+pub use account::Account;
 pub use digest::{Digest, Hung};
 pub use people::People;
 pub use shared::shared;
+pub use signs::Sign;
 pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
@@ -23,7 +38,7 @@ use crate::incident::{
 use crate::readiness::{Light, Posting};
 use crate::units::Millis;
 use crate::units::Speed;
-use crate::words::{Id, Language, Message, clock, label, wind};
+use crate::words::{Id, Language, Message, Phrase, clock, label, wind};
 use std::collections::BTreeMap;
 
 /// One line of an incident.
@@ -141,6 +156,16 @@ pub fn condition(condition: Condition) -> Id {
     }
 }
 
+/// How a casualty was, in a story; the casualty stands in it.
+fn condition_in_words(condition: Condition) -> Id {
+    match condition {
+        Condition::Talking => Id::StoryTalking,
+        Condition::Stuck => Id::StoryStuck,
+        Condition::Unwell => Id::StoryUnwell,
+        Condition::NotAnswering => Id::StoryNoAnswer,
+    }
+}
+
 /// What an aftercare answer said.
 fn care(item: Aftercare, well: bool) -> Id {
     match (item, well) {
@@ -190,6 +215,30 @@ pub fn note(note: Note) -> Id {
     }
 }
 
+/// What handing a casualty over is called.
+pub fn taker(to: CareTaker) -> Id {
+    match to {
+        CareTaker::Ambulance => Id::HandAmbulance,
+        CareTaker::FireService => Id::HandFireService,
+        CareTaker::Doctor => Id::HandDoctor,
+        CareTaker::Refused => Id::HandRefused,
+    }
+}
+
+/// What was said of a responder.
+fn reported(report: Report) -> Id {
+    match report {
+        Report::Heard => Id::EvHeard,
+        Report::OnTheWay => Id::EvOnTheWay,
+        Report::There => Id::EvThere,
+        Report::Late => Id::EvLate,
+        Report::Lost => Id::EvLost,
+        Report::Hurt => Id::EvHurt,
+        Report::Cannot => Id::EvCannot,
+        Report::CanAgain => Id::EvCanAgain,
+    }
+}
+
 /// Who said when help comes.
 pub fn teller(teller: Teller) -> Id {
     match teller {
@@ -219,28 +268,34 @@ fn order(facts: &Facts, method: &str, posting: &Posting) -> Message {
 
 /// In which conditions a drill is played, where those are not the day's.
 fn played_as(opening: &Opening, language: Language) -> Option<String> {
-    let setting = &opening.exercise.as_ref()?.setting;
+    let all: Vec<String> = conditions(opening)
+        .iter()
+        .map(|it| it.text(language))
+        .collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
+/// Those conditions one by one.
+fn conditions(opening: &Opening) -> Vec<Phrase> {
+    let Some(exercise) = &opening.exercise else {
+        return Vec::new();
+    };
+    let setting = &exercise.setting;
     let time = setting.time_min;
-    let time = time.map(|it| format!("{}:{:02}", it / 60, it % 60));
+    let time = time.map(|it| Phrase::from(format!("{}:{:02}", it / 60, it % 60)));
     let light = setting.light.map(|it| {
-        let id = match it {
+        Phrase::of(match it {
             Light::Day => Id::LightDay,
             Light::Lit => Id::LightLit,
             Light::Dark => Id::LightDark,
-        };
-        label(id, language)
+        })
     });
     let wind = setting
         .wind
-        .map(|it| Message::with(Id::DrillWindIs, [&wind(it)]));
-    let crew = setting.crew.as_ref().map(|it| {
-        let count = it.len().to_string();
-        Message::with(Id::EvPlayers, [&count])
-    });
-    let said = [wind, crew].into_iter().flatten();
-    let said = said.map(|it| it.text(language));
-    let all: Vec<String> = time.into_iter().chain(light).chain(said).collect();
-    (!all.is_empty()).then(|| all.join(", "))
+        .map(|it| Phrase::with(Id::DrillWindIs, [wind(it).into()]));
+    let crew = setting.crew.as_ref();
+    let crew = crew.map(|it| Phrase::with(Id::EvPlayers, [it.len().to_string().into()]));
+    [time, light, wind, crew].into_iter().flatten().collect()
 }
 
 /// What a record set as a task.
@@ -430,19 +485,9 @@ fn describe(
         }
         Event::WentOn { method: id } => Message::with(Id::EvWentOn, [&method(id)]),
         Event::MethodPutBack { method: id } => Message::with(Id::EvPutBack, [&method(id)]),
-        Event::ResponderReported { responder, report } => Message::with(
-            match report {
-                Report::Heard => Id::EvHeard,
-                Report::OnTheWay => Id::EvOnTheWay,
-                Report::There => Id::EvThere,
-                Report::Late => Id::EvLate,
-                Report::Lost => Id::EvLost,
-                Report::Hurt => Id::EvHurt,
-                Report::Cannot => Id::EvCannot,
-                Report::CanAgain => Id::EvCanAgain,
-            },
-            [after.name(responder)],
-        ),
+        Event::ResponderReported { responder, report } => {
+            Message::with(reported(*report), [after.name(responder)])
+        }
         Event::OrderWithdrawn { responder } => {
             Message::with(Id::EvWithdrawn, [after.name(responder)])
         }
@@ -512,12 +557,7 @@ fn describe(
         Event::Noted { note: it } => Message::with(Id::EvNote, [&label(note(*it), language)]),
         Event::StuckAloft {} => Message::of(Id::EvStuckAloft),
         Event::CareRefused {} => Message::of(Id::EvRefused),
-        Event::HandedOver { to } => Message::of(match to {
-            CareTaker::Ambulance => Id::HandAmbulance,
-            CareTaker::FireService => Id::HandFireService,
-            CareTaker::Doctor => Id::HandDoctor,
-            CareTaker::Refused => Id::HandRefused,
-        }),
+        Event::HandedOver { to } => Message::of(taker(*to)),
         Event::KitWithdrawn { pieces } => Message::with(Id::EvKitWithdrawn, [&pieces.join(", ")]),
         Event::Corrected { cause } => {
             let of = records

@@ -242,6 +242,126 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::EvPlayers => "people: {0}",
         Id::SayDrill => "Drill, drill.",
         Id::LearnReportKicker => "WHAT DRILLS HAVE SHOWN",
+        Id::IncidentReportKicker => "INCIDENT REPORT",
+        Id::IncidentReportTitle => "Incident report: {0}, {1}",
+        Id::IncidentReportDrillThenReal => "DRILL until {0}, then a RESCUE",
+        Id::IncidentReportNamesOut => "NAMES LEFT OUT",
+        Id::IncidentReportShort => "In short",
+        Id::IncidentReportWhat => "What it was",
+        Id::IncidentReportRescue => "A rescue",
+        Id::IncidentReportDrill => "A drill with people",
+        Id::IncidentReportDrillTable => "A drill at a table: nobody climbed",
+        Id::IncidentReportWhen => "When it began",
+        Id::IncidentReportWhenBy => "{0}, by the clock of the tablet",
+        Id::IncidentReportWhere => "Where",
+        Id::IncidentReportHung => "Hung in the harness",
+        Id::IncidentReportHungOf => "Casualty {0} hung in the harness",
+        Id::IncidentReportAtLeast => "at least {0}",
+        Id::IncidentReportHungBefore => "{0}. Target of the plan: {1}.",
+        Id::IncidentReportHungPast => "{0}. Past the target of the plan, {1}, by {2}.",
+        Id::IncidentReportHangs => {
+            "{0} and on: the record ends before this person is off the harness."
+        }
+        Id::IncidentReportWorked => "Came down by",
+        Id::IncidentReportWorkedOf => "Casualty {0} came down by",
+        Id::IncidentReportWorkedNone => "no method in the record",
+        Id::IncidentReportOutcome => "How it ended",
+        Id::IncidentReportLandedAt => "At the landing place {0} after the fall",
+        Id::IncidentReportClosed => "Stood down",
+        Id::IncidentReportOpen => "Not stood down: the record may go on",
+        Id::IncidentReportCautionRecord => {
+            "It tells what was recorded, not all that happened: what people saw and heard counts beside it."
+        }
+        Id::IncidentReportCautionTimes => "Times are as exact as the touch that recorded them.",
+        Id::IncidentReportCautionDrill => {
+            "This was a drill: nothing here tells how long a rescue takes."
+        }
+        Id::IncidentReportCautionNever => "No time in suspension is safe, whatever a target says.",
+        Id::IncidentReportCautionNames => {
+            "Names and what is known of anybody's health are left out here. The record itself holds them."
+        }
+        Id::IncidentReportCautionAltered => {
+            "THE RECORD WAS ALTERED OR HAS GAPS: do not take what stands here for what was written. {0}"
+        }
+        Id::IncidentReportCautionFilled => "Records lost in the files and taken from copies: {0}.",
+        Id::IncidentReportPicture => "On one line of time",
+        Id::IncidentReportBrackets => "Numbers in brackets are those of the records below, on which a sentence rests.",
+        Id::IncidentReportStory => "What happened",
+        Id::IncidentReportNoStory => "The first record cannot be read, so nothing is told of what happened.",
+        Id::IncidentReportReached => "Reached",
+        Id::IncidentReportReachedCaption => "Times since the fall. A dash: it is not in the record. Being before a target says nothing of how a person is.",
+        Id::IncidentReportExpected => "Expected",
+        Id::IncidentReportTarget => "Target",
+        Id::IncidentReportPast => "Past it by",
+        Id::IncidentReportRecords => "Records",
+        Id::IncidentReportDoubt => "{0}, may be {1} earlier or {2} later",
+        Id::IncidentReportDoubtOpen => "{0}, may be {1} earlier, or later by nobody knows how much",
+        Id::IncidentReportEstimates => "Expected and actual times",
+        Id::IncidentReportEstimatesCaption => "What the plan or the forecast expected, and what it took. Estimates are no promise.",
+        Id::IncidentReportSubject => "What",
+        Id::IncidentReportTook => "It took",
+        Id::IncidentReportDifference => "Difference",
+        Id::IncidentReportAgainst => "Against the estimate",
+        Id::IncidentReportWithin => "within",
+        Id::IncidentReportShorter => "shorter",
+        Id::IncidentReportLonger => "longer",
+        Id::IncidentReportBrokenOff => "broken off",
+        Id::IncidentReportAdviceCaption => "What the screen advised and what was done. The person in command decides; the screen only advises.",
+        Id::IncidentReportAdvised => "Advised",
+        Id::IncidentReportDone => "Done",
+        Id::IncidentReportAfter => "After",
+        Id::IncidentReportBecause => "{0} ({1})",
+        Id::IncidentReportFollowed => "as advised",
+        Id::IncidentReportOtherwise => "otherwise",
+        Id::IncidentReportPutOff => "put off",
+        Id::IncidentReportGaveWay => "another prompt took its place",
+        Id::IncidentReportNotAnswered => "not answered by the end of the record",
+        Id::IncidentReportFollowedMore => "Everything else that was advised, {0} times, was done as advised or gave way to another prompt.",
+        Id::IncidentReportOpenEnds => "Left open, and what the record does not say",
+        Id::IncidentReportNothingOpen => "Nothing was left open, and the record has no gaps.",
+        Id::IncidentReportFrom => "{0}: {1}",
+        Id::IncidentReportFromTo => "{0} to {1}: {2}",
+        Id::IncidentReportTasks => "What is to be done",
+        Id::IncidentReportTasksCaption => "Actions that were set down after the incident, as they stood when this was made.",
+        Id::IncidentReportTask => "Action",
+        Id::IncidentReportOwner => "Who",
+        Id::IncidentReportDue => "By",
+        Id::IncidentReportState => "State",
+        Id::IncidentReportTaskDone => "done",
+        Id::IncidentReportTaskOpen => "open",
+        Id::IncidentReportRecord => "The whole record",
+        Id::IncidentReportRecordCaption => {
+            "Every record in the order in which it was written, with the time since the first fall. In grey: what only concerns the program."
+        }
+        Id::IncidentReportNumber => "No.",
+        Id::IncidentReportSince => "Since the fall",
+        Id::IncidentReportClock => "Clock",
+        Id::IncidentReportWho => "Who",
+        Id::IncidentReportCasualty => "Casualty",
+        Id::IncidentReportHappened => "What",
+        Id::IncidentReportProof => "How to check this report",
+        Id::IncidentReportProofHow => {
+            "Each record seals the one before it. The head is the seal of the last one: whoever has it from elsewhere, such as from the screen at the end, can see whether anything was changed since."
+        }
+        Id::IncidentReportProofVerify => {
+            "Where the record is kept, this command reads all of it and says whether it is intact: groundward log verify {0}"
+        }
+        Id::IncidentReportIntact => {
+            "All {0} records were there and intact when this report was made."
+        }
+        Id::IncidentReportNotIntact => {
+            "Not intact when this report was made; {0} records could be read."
+        }
+        Id::IncidentReportIncident => "Incident",
+        Id::IncidentReportHead => "Head, SHA-256",
+        Id::IncidentReportPlanHash => "Plan, SHA-256",
+        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportRecordedBy => "Recorded by",
+        Id::IncidentReportCode => {
+            "The same as a code for a camera: program, incident, number of records, head."
+        }
+        Id::IncidentReportToRecord => "To record {0}",
+        Id::IncidentReportContents => "Contents",
         Id::LearnReportTitle => "What drills have shown: {0}",
         Id::LearnReportMark => "{0} - every time here comes from drills, none from a rescue",
         Id::LearnReportMarkTable => "{0} AT A TABLE - every time here was computed, nobody climbed",
@@ -270,6 +390,68 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnReportElsewhere => "Incidents of other sites: {0}.",
         Id::LearnReportNothingLeft => "Nothing.",
         Id::LearnReportNothing => "Nothing was timed yet.",
+        Id::TimelineTitle => "Timeline of incident {0}",
+        Id::TimelineDrillTitle => "DRILL: timeline of {0}",
+        Id::TimelineAxis => "since the fall",
+        Id::TimelineAxisLeast => "at least, since the fall",
+        Id::TimelineHung => "hung {0}",
+        Id::TimelineHungLeast => "hung at least {0}",
+        Id::TimelineHangs => "hanging, {0} so far",
+        Id::TimelineTarget => "target {0}",
+        Id::TimelineNamed => "{0}, {1}",
+        Id::TimelineFromTo => "{0} to {1}: {2}.",
+        Id::TimelineInRecord => "The number at a mark is the number of its line in the record.",
+        Id::TimelineTakenBack => "{0} (taken back)",
+        Id::TimelineTakenBackKey => "struck through: taken back later",
+        Id::TimelineCondition => "Condition",
+        Id::TimelineCare => "Aftercare",
+        Id::TimelineDanger => "Danger",
+        Id::TimelineScene => "The scene",
+        Id::TimelineHelp => "Call and help",
+        Id::TimelineCommand => "Command",
+        Id::TimelineDrill => "The drill",
+        Id::TimelineNotes => "Notes",
+        Id::TimelinePrompts => "Prompts",
+        Id::TimelineTablet => "The tablet",
+        Id::TimelineEnd => "Closing",
+        Id::TimelineKeyHanging => "hanging in the harness",
+        Id::TimelineKeyDown => "off the harness, not yet down",
+        Id::TimelineKeyCondition => "how the casualty was",
+        Id::TimelineKeyNotChecked => "not checked for too long",
+        Id::TimelineKeyPlanned => "planned, by the first estimate",
+        Id::TimelineKeyTried => "tried",
+        Id::TimelineKeyCommitted => "committed: connected, or over the edge",
+        Id::TimelineKeyFallback => "fallback tried",
+        Id::TimelineKeyOrdered => "order given, not answered",
+        Id::TimelineKeyGoing => "order heard",
+        Id::TimelineKeyThere => "there, as ordered",
+        Id::TimelineKeyCalling => "call not confirmed",
+        Id::TimelineKeyComing => "help asked for or coming",
+        Id::TimelineKeyOutside => "outside rescue leads",
+        Id::TimelineKeyDanger => "danger, all stopped",
+        Id::TimelineKeyAnswered => "prompt until answered",
+        Id::TimelineKeyGaveWay => "prompt until another came by itself",
+        Id::TimelineKeyAway => "the tablet did not run",
+        Id::TimelineKeyClosing => "closing questions",
+        Id::TimelineSignTick => "other line of the record",
+        Id::TimelineSignStep => "step done",
+        Id::TimelineSignReached => "reached, confirmed, made safe",
+        Id::TimelineSignFailed => "did not work, cannot, not there",
+        Id::TimelineSignLate => "overdue, or put off",
+        Id::TimelineSignFell => "fall",
+        Id::TimelineSignBegan => "method began",
+        Id::TimelineSignChanged => "changed",
+        Id::TimelineSignOrder => "ordered, asked for",
+        Id::TimelineSignSaid => "said, reported",
+        Id::TimelineSignAlarm => "danger said",
+        Id::TimelineSignNote => "note",
+        Id::TimelineSignSurprise => "surprise given",
+        Id::TimelineSignReal => "the drill became a rescue",
+        Id::TimelineSignFault => "tablet started again",
+        Id::TimelineSignBack => "touch taken back",
+        Id::TimelinePinChangeBy => "change by",
+        Id::TimelinePinLikely => "likely off the harness, estimate",
+        Id::TimelinePinHelp => "help expected",
         Id::LearnReportAll => "Everything that was timed",
         Id::LearnReportWhat => "What was timed",
         Id::LearnReportDrills => "Drills",
@@ -1502,6 +1684,169 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::SiteReportHelpAt => "Helps most at",
         Id::SiteReportHelpNoGain => "no measurable gain",
         Id::SiteReportHelpMore => "{0} more changes bring no measurable gain.",
+        Id::StageCallOrdered => "Call given to somebody",
+        Id::StageVoice => "Casualty answered",
+        Id::StageFirstMethod => "First method begun",
+        Id::StageStoodDown => "Incident stood down",
+        Id::StoryBegan => "Fall and alarm",
+        Id::StorySafe => "Making safe",
+        Id::StoryCall => "Emergency call and help",
+        Id::StoryCondition => "Condition and notes",
+        Id::StoryOrders => "Orders and answers",
+        Id::StoryWork => "The methods",
+        Id::StoryRelease => "Contact, release, landing",
+        Id::StoryCare => "Aftercare",
+        Id::StoryCommand => "Command",
+        Id::StoryDrill => "Course of the drill",
+        Id::StoryClose => "Stand-down",
+        Id::StoryFaults => "Slips and faults",
+        Id::StoryTasks => "To be done afterwards",
+        Id::StoryList => "{0}; {1}",
+        Id::StoryWhen => "{0} ({1})",
+        Id::StoryLine => "{0}.",
+        Id::StoryCasualty => "the casualty",
+        Id::StoryCasualtyOf => "casualty {0}",
+        Id::StoryNotNamed => "a person not named",
+        Id::StorySomewhere => "a site without a plan",
+        Id::StoryRescue => "This is the record of a rescue at {0}, {1}.",
+        Id::StoryDrillHere => "This is the record of a drill, not of a rescue, at {0}, {1}.",
+        Id::StoryAtTable => {
+            "This is the record of a drill at a table for {0}, {1}: nobody climbed."
+        }
+        Id::StoryTurned => {
+            "This is the record of a drill at {0}, {1}, which became a real rescue {2} after the alarm."
+        }
+        Id::StoryPlan => "The plan in use was {0}.",
+        Id::StoryPlanLast => "The plan asked for was refused; the last good one, {0}, was used.",
+        Id::StoryPlanNone => "There was no plan of the site, so the general methods were used.",
+        Id::StoryShift => "{0} was in command; people on shift: {1}.",
+        Id::StoryShiftNobody => "Nobody was named as in command; people on shift: {0}.",
+        Id::StoryAlarm => {
+            "The alarm was raised at {0} local time: somebody hung at {1}. Times below count from the alarm, in minutes and seconds."
+        }
+        Id::StoryAlarmOnly => {
+            "The alarm was raised at {0} local time: somebody hung. Times below count from the alarm, in minutes and seconds."
+        }
+        Id::StoryPlace => "At {0} the place was given: {1}.",
+        Id::StoryPlaceNotListed => "At {0} it was said that the place is not in the plan.",
+        Id::StoryFellBefore => "At {0} the time of the fall was set to {1} before the alarm.",
+        Id::StoryFellAfter => "At {0} the time of the fall was set to {1} after the alarm.",
+        Id::StoryFellAtLeast => {
+            "At {0} it was said that nobody knows when the fall was: {1} before the alarm, or earlier."
+        }
+        Id::StoryFellTable => "For the drill the fall was taken as {0} before the alarm.",
+        Id::StoryNamed => "At {0} it was said who hung: {1}.",
+        Id::StoryAdded => "At {0} another casualty was reported, number {1}: {2}.",
+        Id::StoryRescuer => "At {0} a rescuer fell and became casualty {1}: {2}.",
+        Id::StorySafeAt => "At {0} it was said to be safe to go near.",
+        Id::StoryNotSafe => "It was said not to be safe to go near yet: {0}.",
+        Id::StoryHazardSafe => "At {0} the hazard “{1}” was said to be made safe: {2}.",
+        Id::StoryHazardNot => "The hazard “{0}” was said not to be safe yet: {1}.",
+        Id::StoryOthersStopped => "At {0} all others at height had stopped.",
+        Id::StoryOthersNotYet => "Not all others at height had stopped: {0}.",
+        Id::StoryDanger => {
+            "At {0} DANGER was called: everybody was told to stop and to go to a safe place."
+        }
+        Id::StoryDangerOver => "At {0} the danger was over, decided by {1}.",
+        Id::StoryDangerOverOutside => {
+            "At {0} the danger was over, decided by somebody from outside."
+        }
+        Id::StoryWind => "At {0} the wind was {1}.",
+        Id::StoryWayBlocked => "At {0} the way between {1} and {2} was blocked.",
+        Id::StoryWayOpened => "At {0} the way between {1} and {2} was open again.",
+        Id::StoryCallGiven => "At {0} the emergency call was given to {1}.",
+        Id::StoryCallAlone => {
+            "At {0} the emergency call was left to the person in command, on the loudspeaker."
+        }
+        Id::StoryCallTold => "At {0} the caller was told.",
+        Id::StoryCallMade => "At {0} the emergency call was made.",
+        Id::StoryCallMadeBy => "At {0} the emergency call was made, by {1}.",
+        Id::StoryCallFailed => "At {0} it was said that the call had not got through.",
+        Id::StoryHelp => "At {0} help was said to come in {1}.",
+        Id::StoryHelpBy => "At {0} help was said to come in {1} ({2}).",
+        Id::StoryOutsideAsked => "At {0} outside height rescue was asked for.",
+        Id::StoryOutsideLeads => "At {0} outside rescue took over the lead.",
+        Id::StoryOutsideLeft => "At {0} the crew took the lead again.",
+        Id::StoryTalking => "{0} answered and had no complaint",
+        Id::StoryStuck => "{0} answered and could not help",
+        Id::StoryUnwell => "{0} answered and felt unwell",
+        Id::StoryNoAnswer => "{0} did not answer",
+        Id::StoryWasAt => "At {0} {1}.",
+        Id::StoryWasFrom => "From {0} to {1} {2}, at {3} checks.",
+        Id::StoryNotChecked => {
+            "At {0} nobody had looked at {1} for two intervals: the plan from then on was that for no answer."
+        }
+        Id::StoryInDanger => "At {0} it was said that {1} was in danger there.",
+        Id::StoryInDangerOver => "At {0} it was said that {1} was no longer in danger there.",
+        Id::StoryNote => "At {0} a note was made: {1}.",
+        Id::StoryOrdersFor => "At {0} orders were given for {1}: {2}.",
+        Id::StoryTasksGiven => "At {0} tasks were given: {1}.",
+        Id::StorySaid => "At {0} orders were said over the radio.",
+        Id::StoryReports => "Answers and reports: {0}.",
+        Id::StoryWithdrawn => "At {0} orders were taken back: {1}.",
+        Id::StoryUnanswered => "At {0} there was no answer yet to the orders of {1}.",
+        Id::StoryKitGone => "At {0} it was found missing at {2}: {1}.",
+        Id::StoryBegin => "At {0} {1} was begun for {2}.",
+        Id::StoryStraight => "At {0} the person in command went straight to {1} for {2}.",
+        Id::StoryStraightWanted => {
+            "At {0} the person in command wanted to go straight to {1} once both were connected."
+        }
+        Id::StoryNotWorking => "At {0} it was said that {1} did not work.",
+        Id::StoryFailed => "At {0} it was said that {1} did not work; the crew changed to {2}.",
+        Id::StoryChanged => "At {0} the crew changed from {1} to {2}.",
+        Id::StoryGivenUp => "At {0} {1} was given up and no other method was left.",
+        Id::StoryFallback => "At {0} another way to do the same step was tried: {1}.",
+        Id::StoryMoreTime => "At {0} {1} was given more time, until {2}.",
+        Id::StoryStop => "At {0} something stopped {1}: {2}.",
+        Id::StoryWentOn => "At {0} the person in command decided to go on with {1} all the same.",
+        Id::StoryPutBack => "At {0} the person in command put {1} back, which had been ruled out.",
+        Id::StorySteps => "Work on {0}: {1}.",
+        Id::StoryStepsFor => "Work on {0} for {1}: {2}.",
+        Id::StoryPast => {
+            "At {0} the plan's target of {1} from the fall had gone by for {2}; the rescue went on."
+        }
+        Id::StoryWorkedOn => "Worked on first, in turn: {0}.",
+        Id::StoryContact => "At {0} a responder could touch {1}, {2} after the fall.",
+        Id::StoryOff => "At {0} the weight of {1} was off the harness, {2} after the fall.",
+        Id::StoryOffTarget => {
+            "At {0} the weight of {1} was off the harness, {2} after the fall; the plan's target was {3}."
+        }
+        Id::StoryOffPast => {
+            "At {0} the weight of {1} was off the harness, {2} after the fall: {4} past the plan's target of {3}."
+        }
+        Id::StoryAtLeast => "at least {0}",
+        Id::StoryLanded => "At {0} {1} was at the landing place, {2} after the fall.",
+        Id::StoryAloft => "At {0} there was no way down left for {1}: outside rescue was needed.",
+        Id::StoryCared => "Aftercare of {0}: {1}.",
+        Id::StoryChecked => "{^0} was looked at again and was as before: {1}.",
+        Id::StoryRefused => "At {0} {1} said no to care.",
+        Id::StoryHanded => "At {0} the care of {1} was handed over: {2}.",
+        Id::StoryCommandTaken => "At {0} somebody took command.",
+        Id::StoryCommandNamed => "At {0} the person in command was named: {1}.",
+        Id::StoryCommandOther => {
+            "At {0} it was said that the person in command is none of the plan's people."
+        }
+        Id::StoryLanguage => "The screen was set to another language: {0}.",
+        Id::StoryPlayed => "The drill was played under these conditions: {0}.",
+        Id::StorySurprise => "At {0} a surprise was given: {1}",
+        Id::StoryLeftOut => "At {0} a surprise was left out: {1}",
+        Id::StoryStands => "At {0} the living person stood.",
+        Id::StoryReal => {
+            "At {0} the stop word was given: from then on it was a rescue, and what had only been played counted no more."
+        }
+        Id::StoryClosing => "Closing questions: {0}.",
+        Id::StoryTagged => "At {0} this was withdrawn and tagged: {1}.",
+        Id::StoryStoodDown => "At {0} the incident was stood down.",
+        Id::StoryNotClosed => "The record ends at {0} without a stand-down.",
+        Id::StoryTakenBack => "At {0} this was taken back as a slip: {1}.",
+        Id::StoryRestart => "At {0} the program started again and went on from its record.",
+        Id::StoryRestartWall => {
+            "At {0} the program started again after the tablet had been off; the clock of the day carried the time on."
+        }
+        Id::StoryRestartLost => {
+            "At {0} the program started again and the clock was lost: times from there on are the least they can be."
+        }
+        Id::StoryUnknown => "Records of kinds that this version does not know: {0}.",
         Id::SiteReportHelpPart => "Stopped after {0} of {1} changes; the others were not tried.",
         Id::SiteReportHelpNothing => "No change was tried.",
         Id::RemindLand => "The plan names this land: {0}.",

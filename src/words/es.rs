@@ -253,6 +253,132 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::WhoseCrew => "Equipo de {0}",
         Id::SubjectCall => "llamada hecha",
         Id::LearnReportKicker => "QUÉ MOSTRARON LOS SIMULACROS",
+        Id::IncidentReportKicker => "INFORME DE INCIDENTE",
+        Id::IncidentReportTitle => "Informe de incidente: {0}, {1}",
+        Id::IncidentReportDrillThenReal => "SIMULACRO hasta {0}, después RESCATE",
+        Id::IncidentReportNamesOut => "SIN NOMBRES",
+        Id::IncidentReportShort => "En breve",
+        Id::IncidentReportWhat => "Qué fue",
+        Id::IncidentReportRescue => "Un rescate",
+        Id::IncidentReportDrill => "Un simulacro con personas",
+        Id::IncidentReportDrillTable => "Un simulacro de mesa: nadie subió",
+        Id::IncidentReportWhen => "Cuándo empezó",
+        Id::IncidentReportWhenBy => "{0}, según el reloj de la tableta",
+        Id::IncidentReportWhere => "Dónde",
+        Id::IncidentReportHung => "Colgó del arnés",
+        Id::IncidentReportHungOf => "El accidentado {0} colgó del arnés",
+        Id::IncidentReportAtLeast => "al menos {0}",
+        Id::IncidentReportHungBefore => "{0}. Objetivo del plan: {1}.",
+        Id::IncidentReportHungPast => "{0}. Pasó el objetivo del plan, {1}, por {2}.",
+        Id::IncidentReportHangs => {
+            "{0} o más: el registro acaba antes de que esta persona deje de colgar."
+        }
+        Id::IncidentReportWorked => "Bajó con",
+        Id::IncidentReportWorkedOf => "El accidentado {0} bajó con",
+        Id::IncidentReportWorkedNone => "ningún método del registro",
+        Id::IncidentReportOutcome => "Cómo acabó",
+        Id::IncidentReportLandedAt => "En el lugar de llegada {0} tras la caída",
+        Id::IncidentReportClosed => "Terminado en la tableta",
+        Id::IncidentReportOpen => "Sin terminar: el registro puede seguir",
+        Id::IncidentReportCautionRecord => {
+            "Cuenta lo registrado, no todo lo que pasó: lo que vieron y oyeron las personas cuenta también."
+        }
+        Id::IncidentReportCautionTimes => {
+            "Los tiempos son tan exactos como el toque que los registró."
+        }
+        Id::IncidentReportCautionDrill => {
+            "Fue un simulacro: nada aquí dice cuánto dura un rescate."
+        }
+        Id::IncidentReportCautionNever => {
+            "Ningún tiempo en suspensión es seguro, diga lo que diga un objetivo."
+        }
+        Id::IncidentReportCautionNames => {
+            "Aquí no están los nombres ni lo que se sabe de la salud de nadie. El registro mismo los tiene."
+        }
+        Id::IncidentReportCautionAltered => {
+            "EL REGISTRO FUE ALTERADO O TIENE HUECOS: no tome lo que está aquí por lo que se escribió. {0}"
+        }
+        Id::IncidentReportCautionFilled => {
+            "Registros perdidos en los archivos y tomados de copias: {0}."
+        }
+        Id::IncidentReportPicture => "En una línea de tiempo",
+        Id::IncidentReportBrackets => "Los números entre corchetes son los de los registros de abajo, en los que se apoya la frase.",
+        Id::IncidentReportStory => "Qué pasó",
+        Id::IncidentReportNoStory => "El primer registro no se puede leer, así que nada se cuenta de lo que pasó.",
+        Id::IncidentReportReached => "Alcanzado",
+        Id::IncidentReportReachedCaption => "Tiempos desde la caída. Una raya: no consta en el registro. Estar antes del objetivo no dice cómo está una persona.",
+        Id::IncidentReportExpected => "Previsto",
+        Id::IncidentReportTarget => "Objetivo",
+        Id::IncidentReportPast => "Lo pasó por",
+        Id::IncidentReportRecords => "Registros",
+        Id::IncidentReportDoubt => "{0}, puede ser {1} antes o {2} después",
+        Id::IncidentReportDoubtOpen => "{0}, puede ser {1} antes, o después sin que se sepa cuánto",
+        Id::IncidentReportEstimates => "Tiempos previstos y reales",
+        Id::IncidentReportEstimatesCaption => "Lo que esperaban el plan o el pronóstico, y lo que duró. Lo previsto no se promete.",
+        Id::IncidentReportSubject => "Qué",
+        Id::IncidentReportTook => "Duró",
+        Id::IncidentReportDifference => "Diferencia",
+        Id::IncidentReportAgainst => "Frente a lo previsto",
+        Id::IncidentReportWithin => "dentro",
+        Id::IncidentReportShorter => "más corto",
+        Id::IncidentReportLonger => "más largo",
+        Id::IncidentReportBrokenOff => "interrumpido",
+        Id::IncidentReportAdviceCaption => "Lo que aconsejó la pantalla y lo que se hizo. Decide quien está al mando; la pantalla solo aconseja.",
+        Id::IncidentReportAdvised => "Aconsejado",
+        Id::IncidentReportDone => "Hecho",
+        Id::IncidentReportAfter => "Después de",
+        Id::IncidentReportBecause => "{0} ({1})",
+        Id::IncidentReportFollowed => "como se aconsejó",
+        Id::IncidentReportOtherwise => "de otro modo",
+        Id::IncidentReportPutOff => "aplazado",
+        Id::IncidentReportGaveWay => "otro aviso ocupó su lugar",
+        Id::IncidentReportNotAnswered => "sin respuesta al final del registro",
+        Id::IncidentReportFollowedMore => "Todo lo demás que se aconsejó, {0} veces, se hizo así o dejó lugar a otro aviso.",
+        Id::IncidentReportOpenEnds => "Lo que quedó abierto y lo que el registro no dice",
+        Id::IncidentReportNothingOpen => "Nada quedó abierto, y el registro no tiene huecos.",
+        Id::IncidentReportFrom => "{0}: {1}",
+        Id::IncidentReportFromTo => "{0} a {1}: {2}",
+        Id::IncidentReportTasks => "Lo que hay que hacer",
+        Id::IncidentReportTasksCaption => "Acciones anotadas tras el incidente, como estaban al hacer este informe.",
+        Id::IncidentReportTask => "Acción",
+        Id::IncidentReportOwner => "Quién",
+        Id::IncidentReportDue => "Para el",
+        Id::IncidentReportState => "Estado",
+        Id::IncidentReportTaskDone => "hecha",
+        Id::IncidentReportTaskOpen => "abierta",
+        Id::IncidentReportRecord => "Todo el registro",
+        Id::IncidentReportRecordCaption => {
+            "Cada registro en el orden en que se escribió, con el tiempo desde la primera caída. En gris: lo que solo toca al programa."
+        }
+        Id::IncidentReportNumber => "N.º",
+        Id::IncidentReportSince => "Desde la caída",
+        Id::IncidentReportClock => "Reloj",
+        Id::IncidentReportWho => "Quién",
+        Id::IncidentReportCasualty => "Accidentado",
+        Id::IncidentReportHappened => "Qué",
+        Id::IncidentReportProof => "Cómo comprobar este informe",
+        Id::IncidentReportProofHow => {
+            "Cada registro sella el anterior. La cabeza es el sello del último: quien la tenga de otra parte, como de la pantalla al final, ve si algo cambió desde entonces."
+        }
+        Id::IncidentReportProofVerify => {
+            "Donde se guarda el registro, esta orden lo lee entero y dice si está intacto: groundward log verify {0}"
+        }
+        Id::IncidentReportIntact => {
+            "Los {0} registros estaban ahí e intactos al hacer este informe."
+        }
+        Id::IncidentReportNotIntact => {
+            "No estaba intacto al hacer este informe; se leyeron {0} registros."
+        }
+        Id::IncidentReportIncident => "Incidente",
+        Id::IncidentReportHead => "Cabeza, SHA-256",
+        Id::IncidentReportPlanHash => "Plan, SHA-256",
+        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportRecordedBy => "Registrado por",
+        Id::IncidentReportCode => {
+            "Lo mismo como código para una cámara: programa, incidente, número de registros, cabeza."
+        }
+        Id::IncidentReportToRecord => "Al registro {0}",
+        Id::IncidentReportContents => "Contenido",
         Id::LearnReportTitle => "Qué mostraron los simulacros: {0}",
         Id::LearnReportMark => "{0} - todos los tiempos son de simulacros, ninguno de un rescate",
         Id::LearnReportMarkTable => "{0} EN MESA - todos los tiempos se calcularon, nadie subió",
@@ -281,6 +407,68 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::LearnReportElsewhere => "Incidentes de otros sitios: {0}.",
         Id::LearnReportNothingLeft => "Nada.",
         Id::LearnReportNothing => "Aún no se midió nada.",
+        Id::TimelineTitle => "Cronología del incidente {0}",
+        Id::TimelineDrillTitle => "SIMULACRO: cronología de {0}",
+        Id::TimelineAxis => "desde la caída",
+        Id::TimelineAxisLeast => "al menos, desde la caída",
+        Id::TimelineHung => "colgó {0}",
+        Id::TimelineHungLeast => "colgó al menos {0}",
+        Id::TimelineHangs => "colgado, {0} hasta aquí",
+        Id::TimelineTarget => "objetivo {0}",
+        Id::TimelineNamed => "{0}, {1}",
+        Id::TimelineFromTo => "{0} a {1}: {2}.",
+        Id::TimelineInRecord => "El número de una marca es el de su línea en el registro.",
+        Id::TimelineTakenBack => "{0} (corregido)",
+        Id::TimelineTakenBackKey => "tachado: corregido después",
+        Id::TimelineCondition => "Estado",
+        Id::TimelineCare => "Cuidados",
+        Id::TimelineDanger => "Peligro",
+        Id::TimelineScene => "El lugar",
+        Id::TimelineHelp => "Llamada y ayuda",
+        Id::TimelineCommand => "Mando",
+        Id::TimelineDrill => "El simulacro",
+        Id::TimelineNotes => "Notas",
+        Id::TimelinePrompts => "Avisos",
+        Id::TimelineTablet => "La tableta",
+        Id::TimelineEnd => "Cierre",
+        Id::TimelineKeyHanging => "colgado del arnés",
+        Id::TimelineKeyDown => "ya no cuelga, aún no abajo",
+        Id::TimelineKeyCondition => "cómo estaba el accidentado",
+        Id::TimelineKeyNotChecked => "demasiado tiempo sin revisar",
+        Id::TimelineKeyPlanned => "previsto por el primer cálculo",
+        Id::TimelineKeyTried => "intentado",
+        Id::TimelineKeyCommitted => "comprometido: conectado o pasado el borde",
+        Id::TimelineKeyFallback => "alternativa intentada",
+        Id::TimelineKeyOrdered => "orden dada, sin respuesta",
+        Id::TimelineKeyGoing => "orden oída",
+        Id::TimelineKeyThere => "en su lugar, como se ordenó",
+        Id::TimelineKeyCalling => "llamada sin confirmar",
+        Id::TimelineKeyComing => "ayuda pedida o en camino",
+        Id::TimelineKeyOutside => "dirige el rescate externo",
+        Id::TimelineKeyDanger => "peligro, todo parado",
+        Id::TimelineKeyAnswered => "aviso hasta la respuesta",
+        Id::TimelineKeyGaveWay => "aviso hasta que otro llegó solo",
+        Id::TimelineKeyAway => "la tableta no funcionaba",
+        Id::TimelineKeyClosing => "preguntas de cierre",
+        Id::TimelineSignTick => "otra línea del registro",
+        Id::TimelineSignStep => "paso hecho",
+        Id::TimelineSignReached => "logrado, confirmado, asegurado",
+        Id::TimelineSignFailed => "no funcionó, no puede, no está",
+        Id::TimelineSignLate => "vencido o aplazado",
+        Id::TimelineSignFell => "caída",
+        Id::TimelineSignBegan => "método iniciado",
+        Id::TimelineSignChanged => "cambiado",
+        Id::TimelineSignOrder => "ordenado, pedido",
+        Id::TimelineSignSaid => "dicho, comunicado",
+        Id::TimelineSignAlarm => "peligro avisado",
+        Id::TimelineSignNote => "nota",
+        Id::TimelineSignSurprise => "sorpresa dada",
+        Id::TimelineSignReal => "el simulacro pasó a rescate",
+        Id::TimelineSignFault => "tableta reiniciada",
+        Id::TimelineSignBack => "toque corregido",
+        Id::TimelinePinChangeBy => "cambiar a más tardar",
+        Id::TimelinePinLikely => "ya no cuelga, según el cálculo",
+        Id::TimelinePinHelp => "ayuda esperada",
         Id::LearnReportAll => "Todo lo que se midió",
         Id::LearnReportWhat => "Qué se midió",
         Id::LearnReportDrills => "Simulacros",
@@ -1523,6 +1711,169 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::SiteReportHelpAt => "Ayuda más en",
         Id::SiteReportHelpNoGain => "sin mejora medible",
         Id::SiteReportHelpMore => "{0} cambios más, sin mejora medible.",
+        Id::StageCallOrdered => "Llamada encargada",
+        Id::StageVoice => "El accidentado respondió",
+        Id::StageFirstMethod => "Primer método iniciado",
+        Id::StageStoodDown => "Rescate cerrado",
+        Id::StoryBegan => "Caída y alarma",
+        Id::StorySafe => "Asegurar el lugar",
+        Id::StoryCall => "Llamada y ayuda",
+        Id::StoryCondition => "Estado y notas",
+        Id::StoryOrders => "Órdenes y respuestas",
+        Id::StoryWork => "Los métodos",
+        Id::StoryRelease => "Contacto, descenso, llegada",
+        Id::StoryCare => "Cuidados",
+        Id::StoryCommand => "Mando",
+        Id::StoryDrill => "Curso del simulacro",
+        Id::StoryClose => "Cierre",
+        Id::StoryFaults => "Correcciones y fallos",
+        Id::StoryTasks => "Por hacer después",
+        Id::StoryList => "{0}; {1}",
+        Id::StoryWhen => "{0} ({1})",
+        Id::StoryLine => "{0}.",
+        Id::StoryCasualty => "el accidentado",
+        Id::StoryCasualtyOf => "el accidentado {0}",
+        Id::StoryNotNamed => "una persona sin nombrar",
+        Id::StorySomewhere => "un lugar sin plan",
+        Id::StoryRescue => "Este es el registro de un rescate en {0}, {1}.",
+        Id::StoryDrillHere => "Este es el registro de un simulacro, no de un rescate, en {0}, {1}.",
+        Id::StoryAtTable => {
+            "Este es el registro de un simulacro en mesa para {0}, {1}: nadie subió."
+        }
+        Id::StoryTurned => {
+            "Este es el registro de un simulacro en {0}, {1}, que pasó a rescate real a los {2} de la alarma."
+        }
+        Id::StoryPlan => "Se usó el plan {0}.",
+        Id::StoryPlanLast => "El plan pedido se rechazó; se usó el último válido, {0}.",
+        Id::StoryPlanNone => "No había plan del lugar; se usaron los métodos generales.",
+        Id::StoryShift => "{0} tenía el mando; personas de turno: {1}.",
+        Id::StoryShiftNobody => "No se nombró a nadie al mando; personas de turno: {0}.",
+        Id::StoryAlarm => {
+            "La alarma se dio a las {0}, hora local: alguien colgaba en {1}. Los tiempos cuentan desde la alarma, en minutos y segundos."
+        }
+        Id::StoryAlarmOnly => {
+            "La alarma se dio a las {0}, hora local: alguien colgaba. Los tiempos cuentan desde la alarma, en minutos y segundos."
+        }
+        Id::StoryPlace => "A los {0} se dijo el lugar: {1}.",
+        Id::StoryPlaceNotListed => "A los {0} se dijo que el lugar no está en el plan.",
+        Id::StoryFellBefore => "A los {0} se fijó la caída en {1} antes de la alarma.",
+        Id::StoryFellAfter => "A los {0} se fijó la caída en {1} después de la alarma.",
+        Id::StoryFellAtLeast => {
+            "A los {0} se dijo que nadie sabe la hora de la caída: {1} antes de la alarma, o más."
+        }
+        Id::StoryFellTable => "Para el simulacro se supuso la caída {0} antes de la alarma.",
+        Id::StoryNamed => "A los {0} se dijo quién colgaba: {1}.",
+        Id::StoryAdded => "A los {0} se avisó de otro accidentado, el número {1}: {2}.",
+        Id::StoryRescuer => "A los {0} cayó un rescatador, desde ahí accidentado {1}: {2}.",
+        Id::StorySafeAt => "A los {0} se dijo que era seguro acercarse.",
+        Id::StoryNotSafe => "Se dijo que aún no era seguro acercarse: {0}.",
+        Id::StoryHazardSafe => "A los {0} se dijo que el peligro «{1}» estaba asegurado: {2}.",
+        Id::StoryHazardNot => "Se dijo que el peligro «{0}» aún no estaba asegurado: {1}.",
+        Id::StoryOthersStopped => "A los {0} todos los demás en altura habían parado.",
+        Id::StoryOthersNotYet => "No todos los demás en altura habían parado: {0}.",
+        Id::StoryDanger => {
+            "A los {0} se dio aviso de PELIGRO: todos debían parar e ir a un lugar seguro."
+        }
+        Id::StoryDangerOver => "A los {0} el peligro había terminado, por decisión de {1}.",
+        Id::StoryDangerOverOutside => {
+            "A los {0} el peligro había terminado, por decisión de alguien de fuera."
+        }
+        Id::StoryWind => "A los {0} el viento era de {1}.",
+        Id::StoryWayBlocked => "A los {0} el paso entre {1} y {2} estaba bloqueado.",
+        Id::StoryWayOpened => "A los {0} el paso entre {1} y {2} estaba abierto de nuevo.",
+        Id::StoryCallGiven => "A los {0} se encargó a {1} la llamada de emergencia.",
+        Id::StoryCallAlone => {
+            "A los {0} la llamada de emergencia quedó para quien tenía el mando, con el altavoz."
+        }
+        Id::StoryCallTold => "A los {0} se avisó a quien llama.",
+        Id::StoryCallMade => "A los {0} se hizo la llamada de emergencia.",
+        Id::StoryCallMadeBy => "A los {0} {1} hizo la llamada de emergencia.",
+        Id::StoryCallFailed => "A los {0} se dijo que la llamada no se había logrado.",
+        Id::StoryHelp => "A los {0} se dijo que la ayuda llegaba en {1}.",
+        Id::StoryHelpBy => "A los {0} se dijo que la ayuda llegaba en {1} ({2}).",
+        Id::StoryOutsideAsked => "A los {0} se pidió rescate externo en altura.",
+        Id::StoryOutsideLeads => "A los {0} el rescate externo tomó el mando.",
+        Id::StoryOutsideLeft => "A los {0} la cuadrilla volvió a mandar.",
+        Id::StoryTalking => "{0} respondía y no se quejaba",
+        Id::StoryStuck => "{0} respondía y no podía ayudar",
+        Id::StoryUnwell => "{0} respondía y se sentía mal",
+        Id::StoryNoAnswer => "{0} no respondía",
+        Id::StoryWasAt => "A los {0} {1}.",
+        Id::StoryWasFrom => "De {0} a {1} {2}, en {3} revisiones.",
+        Id::StoryNotChecked => {
+            "A los {0} nadie había revisado en dos intervalos ({1}): desde ahí se planeó como sin respuesta."
+        }
+        Id::StoryInDanger => "A los {0} se dijo que {1} estaba en peligro ahí.",
+        Id::StoryInDangerOver => "A los {0} se dijo que {1} ya no estaba en peligro ahí.",
+        Id::StoryNote => "A los {0} se hizo una nota: {1}.",
+        Id::StoryOrdersFor => "A los {0} se dieron órdenes para {1}: {2}.",
+        Id::StoryTasksGiven => "A los {0} se dieron tareas: {1}.",
+        Id::StorySaid => "A los {0} se dijeron órdenes por radio.",
+        Id::StoryReports => "Respuestas y avisos: {0}.",
+        Id::StoryWithdrawn => "A los {0} se retiraron órdenes: {1}.",
+        Id::StoryUnanswered => "A los {0} aún no había respuesta a las órdenes de {1}.",
+        Id::StoryKitGone => "A los {0} se vio que faltaba en {2}: {1}.",
+        Id::StoryBegin => "A los {0} se inició {1}; por {2}.",
+        Id::StoryStraight => "A los {0} quien mandaba pasó directo a {1}; por {2}.",
+        Id::StoryStraightWanted => {
+            "A los {0} quien mandaba quiso pasar directo a {1} con ambos ya conectados."
+        }
+        Id::StoryNotWorking => "A los {0} se dijo que no funcionaba: {1}.",
+        Id::StoryFailed => "A los {0} se dijo que no funcionaba: {1}; se cambió a {2}.",
+        Id::StoryChanged => "A los {0} se cambió de {1} a {2}.",
+        Id::StoryGivenUp => "A los {0} se dejó {1} y no quedaba otro método.",
+        Id::StoryFallback => "A los {0} se probó otra forma de dar el mismo paso: {1}.",
+        Id::StoryMoreTime => "A los {0} se dio más tiempo a {1}, hasta {2}.",
+        Id::StoryStop => "A los {0} algo detuvo {1}: {2}.",
+        Id::StoryWentOn => "A los {0} quien mandaba decidió seguir con {1} a pesar de ello.",
+        Id::StoryPutBack => "A los {0} quien mandaba repuso {1}, que estaba descartado.",
+        Id::StorySteps => "Trabajo con {0}: {1}.",
+        Id::StoryStepsFor => "Trabajo con {0} por {1}: {2}.",
+        Id::StoryPast => {
+            "A los {0} había pasado el objetivo del plan, {1} desde la caída, para {2}; el rescate siguió."
+        }
+        Id::StoryWorkedOn => "Se atendió antes, por turno: {0}.",
+        Id::StoryContact => "A los {0} un rescatador pudo tocarle ({1}), {2} tras la caída.",
+        Id::StoryOff => "A los {0} {1} ya no colgaba, {2} tras la caída.",
+        Id::StoryOffTarget => {
+            "A los {0} {1} ya no colgaba, {2} tras la caída; el objetivo del plan era {3}."
+        }
+        Id::StoryOffPast => {
+            "A los {0} {1} ya no colgaba, {2} tras la caída: {4} más que el objetivo del plan, {3}."
+        }
+        Id::StoryAtLeast => "al menos {0}",
+        Id::StoryLanded => "A los {0} {1} estaba en el punto de llegada, {2} tras la caída.",
+        Id::StoryAloft => "A los {0} no quedaba forma de bajar ({1}): hacía falta rescate externo.",
+        Id::StoryCared => "Cuidados ({0}): {1}.",
+        Id::StoryChecked => "Se volvió a revisar, sin cambios ({0}): {1}.",
+        Id::StoryRefused => "A los {0} {1} rechazó los cuidados.",
+        Id::StoryHanded => "A los {0} se entregaron los cuidados ({1}): {2}.",
+        Id::StoryCommandTaken => "A los {0} alguien tomó el mando.",
+        Id::StoryCommandNamed => "A los {0} se dijo quién tenía el mando: {1}.",
+        Id::StoryCommandOther => {
+            "A los {0} se dijo que quien mandaba no está entre las personas del plan."
+        }
+        Id::StoryLanguage => "La pantalla pasó a otro idioma: {0}.",
+        Id::StoryPlayed => "El simulacro se jugó en estas condiciones: {0}.",
+        Id::StorySurprise => "A los {0} se dio una sorpresa: {1}",
+        Id::StoryLeftOut => "A los {0} se omitió una sorpresa: {1}",
+        Id::StoryStands => "A los {0} la persona viva apoyó los pies.",
+        Id::StoryReal => {
+            "A los {0} se dio la palabra de parada: desde ahí fue un rescate, y lo jugado ya no contaba."
+        }
+        Id::StoryClosing => "Preguntas de cierre: {0}.",
+        Id::StoryTagged => "A los {0} se retiró y etiquetó: {1}.",
+        Id::StoryStoodDown => "A los {0} se cerró el rescate.",
+        Id::StoryNotClosed => "El registro acaba a los {0} sin cierre.",
+        Id::StoryTakenBack => "A los {0} se corrigió un error: {1}.",
+        Id::StoryRestart => "A los {0} el programa se reinició y siguió desde su registro.",
+        Id::StoryRestartWall => {
+            "A los {0} el programa se reinició con la tableta apagada antes; siguió con la hora del día."
+        }
+        Id::StoryRestartLost => {
+            "A los {0} el programa se reinició y se perdió el reloj: desde ahí los tiempos son los mínimos posibles."
+        }
+        Id::StoryUnknown => "Registros de tipos que esta versión no conoce: {0}.",
         Id::SiteReportHelpPart => "Parado tras {0} de {1} cambios; los demás no se probaron.",
         Id::SiteReportHelpNothing => "No se probó ningún cambio.",
         Id::RemindLand => "El plan nombra este país: {0}.",

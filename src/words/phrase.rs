@@ -65,6 +65,16 @@ impl Phrase {
     }
 }
 
+/// For messages whose arguments stand in no language: names, times, what a plan's author wrote.
+impl From<Message> for Phrase {
+    fn from(message: Message) -> Phrase {
+        Phrase::Said {
+            say: message.id.as_str().to_owned(),
+            with: message.args.into_iter().map(Phrase::Written).collect(),
+        }
+    }
+}
+
 impl From<&str> for Phrase {
     fn from(text: &str) -> Phrase {
         Phrase::Written(text.to_owned())

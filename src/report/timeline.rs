@@ -1,0 +1,669 @@
+//! Draws an incident along one line of time, as wide as it is asked for and as high as it needs.
+//!
+//! Time runs from left to right since the first fall. Each track has a row for what went on and rows above it for numbers, so
+//! that no two texts meet; a mark that is left without a number there still has its line in the key. A number is that of the
+//! line in the record. Signs and bars differ by shape before they differ by colour, and only those that are seen are
+//! explained below. Limits: the picture grows with the number of people and methods; it is not squeezed until it is unreadable.
+
+use super::compose::Voice;
+use super::drawing::{Anchor, Drawing, Ink, Paint, Shape, Spot, Text};
+use super::face::Faces;
+use super::timeline_key as key;
+use super::timeline_signs as signs;
+use crate::review::timeline::{About, Of};
+use crate::review::timeline::{Kind, Mark, Pin, Planned, Span, Timeline, Track};
+use crate::review::{Line, Sign, condition};
+use crate::units::Millis;
+use crate::words::{Id, Language, clock, label};
+use std::collections::BTreeMap;
+
+/// Steps of the axis in seconds; the first that gives few enough labels is taken.
+const STEPS_S: [i64; 14] = [
+    5, 10, 15, 30, 60, 120, 180, 300, 600, 900, 1_800, 3_600, 14_400, 86_400,
+];
+/// The part of the width that names of tracks may take.
+const NAMES_MOST: f32 = 0.22;
+/// Numbers stand in so many rows at most above what they are of.
+const ROWS_MAX: usize = 4;
+
+// Heights in parts of the size of letters.
+pub(super) const LEADING: f32 = 1.35;
+const BAR: f32 = 1.5;
+const GAP: f32 = 0.45;
+const NUMBER: f32 = 0.9;
+
+/// What is drawn, and in what words.
+#[derive(Clone, Copy)]
+pub struct TimelineDrawing<'a> {
+    /// The incident.
+    pub timeline: &'a Timeline,
+    /// Its lines, in the reader's words.
+    pub lines: &'a [Line],
+    /// The reader's language.
+    pub language: Language,
+    /// To measure with.
+    pub faces: &'a Faces,
+}
+
+/// Which part of it, and how large.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Frame {
+    /// How wide the picture is.
+    pub width: f32,
+    /// Height of its letters.
+    pub size: f32,
+    /// The first time that is seen, since the first fall.
+    pub from: Millis,
+    /// The last one.
+    pub to: Millis,
+    /// True with signs explained and numbers told below it.
+    pub key: bool,
+}
+
+/// Where times lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// Where the first time lies.
+    pub left: f32,
+    /// How much lies right of it.
+    pub width: f32,
+    /// The first time.
+    pub from: Millis,
+    /// The last one.
+    pub to: Millis,
+}
+
+impl Frame {
+    /// The whole incident, with its key.
+    pub fn whole(timeline: &Timeline, width: f32, size: f32) -> Frame {
+        Frame {
+            width,
+            size,
+            from: Millis::ZERO,
+            to: timeline.ends,
+            key: true,
+        }
+    }
+}
+
+impl Scale {
+    /// Where a time lies; what is outside lies at the edge.
+    pub fn x(&self, at: Millis) -> f32 {
+        let all = (self.to.0.saturating_sub(self.from.0)).max(1) as f32;
+        let part = at.0.saturating_sub(self.from.0) as f32 / all;
+        self.left + self.width * part.clamp(0.0, 1.0)
+    }
+
+    fn shows(&self, at: Millis) -> bool {
+        self.from <= at && at <= self.to
+    }
+}
+
+/// A row of the picture, before it has its place.
+struct Row<'t> {
+    track: &'t Track,
+    names: Vec<String>,
+    strong: bool,
+    /// Texts above the bar: the row from the bottom, where it begins, how wide it is, and what it says.
+    above: Vec<Above>,
+    rows: usize,
+}
+
+struct Above {
+    row: usize,
+    left: f32,
+    width: f32,
+    text: String,
+    /// Where it points to.
+    x: f32,
+}
+
+impl TimelineDrawing<'_> {
+    pub(super) fn voice(&self) -> Voice {
+        Voice(self.language)
+    }
+
+    pub(super) fn label(&self, id: Id) -> String {
+        label(id, self.language)
+    }
+
+    pub(super) fn wide(&self, text: &str, size: f32, strong: bool) -> f32 {
+        self.faces.width(text, strong) * size
+    }
+
+    /// Where times lie in a frame: what stands left of them are the names of the tracks.
+    pub fn scale(&self, frame: &Frame) -> Scale {
+        let size = frame.size;
+        let names = self.timeline.tracks.iter().map(|track| {
+            let strong = is_clock(track);
+            self.wide(&self.name(track), size, strong)
+        });
+        let widest = names.fold(0.0_f32, f32::max);
+        let left = widest.min(frame.width * NAMES_MOST) + size;
+        Scale {
+            left,
+            width: frame.width - left - size,
+            from: frame.from,
+            to: frame.to.max(frame.from.saturating_add(Millis(1_000))),
+        }
+    }
+
+    /// The picture.
+    pub fn draw(&self, frame: &Frame) -> Drawing {
+        self.drawn(frame, true)
+    }
+
+    /// The picture with its signs explained, for where all lines of the record stand below it.
+    pub fn draw_without_lines(&self, frame: &Frame) -> Drawing {
+        self.drawn(frame, false)
+    }
+
+    fn drawn(&self, frame: &Frame, with_lines: bool) -> Drawing {
+        let scale = self.scale(frame);
+        let size = frame.size;
+        let rows: Vec<Row<'_>> = self
+            .timeline
+            .tracks
+            .iter()
+            .map(|track| self.row(track, frame, &scale))
+            .collect();
+        let top = size * (LEADING + 0.5);
+        let mut shapes = Vec::new();
+        let mut places = Vec::new();
+        let mut y = top;
+        for row in &rows {
+            let height = row.height(size);
+            places.push((y, height));
+            y += height;
+        }
+        let bottom = y;
+        self.axis(&mut shapes, &scale, size, [top, bottom]);
+        self.dangers(&mut shapes, &scale, [top, bottom]);
+        for (row, (y, height)) in rows.iter().zip(&places) {
+            self.draw_row(&mut shapes, row, frame, &scale, *y, *height);
+        }
+        let mut height = bottom + size * (LEADING + 0.4);
+        if frame.key {
+            height = key::write(self, &mut shapes, frame, height, with_lines);
+        }
+        Drawing {
+            width: frame.width,
+            height,
+            title: self.title(),
+            told: self.told(),
+            shapes,
+        }
+    }
+
+    fn title(&self) -> String {
+        let id = match self.timeline.drill && self.timeline.turned_real.is_none() {
+            true => Id::TimelineDrillTitle,
+            false => Id::TimelineTitle,
+        };
+        self.voice().say(id, [&self.timeline.incident])
+    }
+
+    /// What is seen, in words.
+    fn told(&self) -> String {
+        let mut said = Vec::new();
+        for track in &self.timeline.tracks {
+            let name = self.name(track);
+            let told = |it: &&Span| !matches!(it.kind, Kind::Asked(_) | Kind::Committed);
+            let spans = track.spans.iter().filter(told).map(|span| {
+                let (from, to) = (clock(span.from), clock(span.to));
+                let what = format!("{name}, {}", self.kind(span));
+                self.voice().say(Id::TimelineFromTo, [&from, &to, &what])
+            });
+            said.extend(spans);
+        }
+        said.push(self.label(Id::TimelineInRecord));
+        said.join(" ")
+    }
+
+    /// What a span is, in words.
+    pub(super) fn kind(&self, span: &Span) -> String {
+        let kind = match span.kind {
+            Kind::Was(is) => self.label(condition(is)),
+            other => self.label(signs::kind(other)),
+        };
+        match span.name.as_str() {
+            "" => kind,
+            name => self.voice().say(Id::TimelineNamed, [&kind, name]),
+        }
+    }
+
+    /// What a record says, in words.
+    pub(super) fn line(&self, mark: &Mark) -> String {
+        let at = self.lines.binary_search_by_key(&mark.record, |it| it.seq);
+        let found = at.ok().and_then(|it| self.lines.get(it));
+        let text = found.map_or_else(String::new, |it| it.text.clone());
+        match mark.taken_back {
+            true => self.voice().say(Id::TimelineTakenBack, [&text]),
+            false => text,
+        }
+    }
+
+    /// What a track is called.
+    fn name(&self, track: &Track) -> String {
+        match &track.of {
+            Of::Casualty(number, About::Clock) => {
+                let number_said = self.voice().say(Id::CasualtyNumber, [&number.to_string()]);
+                let hung = self.timeline.hung.iter().find(|it| it.number == *number);
+                match hung.and_then(|it| it.name.as_deref()) {
+                    Some(name) => self.voice().say(Id::TimelineNamed, [&number_said, name]),
+                    None => number_said,
+                }
+            }
+            Of::Casualty(_, About::Condition) => self.label(Id::TimelineCondition),
+            Of::Casualty(_, About::Care) => self.label(Id::TimelineCare),
+            Of::Casualty(_, About::Method(..)) | Of::Responder(..) => track.name.clone(),
+            Of::Danger => self.label(Id::TimelineDanger),
+            Of::Scene => self.label(Id::TimelineScene),
+            Of::Help => self.label(Id::TimelineHelp),
+            Of::Command => self.label(Id::TimelineCommand),
+            Of::Drill => self.label(Id::TimelineDrill),
+            Of::Notes => self.label(Id::TimelineNotes),
+            Of::Prompts => self.label(Id::TimelinePrompts),
+            Of::Tablet => self.label(Id::TimelineTablet),
+            Of::End => self.label(Id::TimelineEnd),
+        }
+    }
+
+    /// Breaks a name into two lines at most, the second cut where it is still too long.
+    fn broken(&self, name: &str, size: f32, strong: bool, room: f32) -> Vec<String> {
+        let mut lines = key::wrapped(self, name, size, strong, room);
+        if lines.len() > 2 {
+            lines.truncate(2);
+            if let Some(last) = lines.last_mut() {
+                *last = self.cut(&format!("{last}\u{2026}"), size, strong, room);
+            }
+        }
+        lines
+    }
+
+    /// A text without what it has too much at its end.
+    pub(super) fn cut(&self, text: &str, size: f32, strong: bool, room: f32) -> String {
+        if self.wide(text, size, strong) <= room {
+            return text.to_owned();
+        }
+        let mut letters: Vec<char> = text.trim_end_matches('\u{2026}').chars().collect();
+        while letters.pop().is_some() {
+            let short: String = letters.iter().collect::<String>() + "\u{2026}";
+            if self.wide(&short, size, strong) <= room {
+                return short;
+            }
+        }
+        String::new()
+    }
+
+    fn row<'t>(&self, track: &'t Track, frame: &Frame, scale: &Scale) -> Row<'t> {
+        let size = frame.size;
+        let strong = is_clock(track);
+        let names = self.broken(&self.name(track), size, strong, scale.left - size);
+        let mut row = Row {
+            track,
+            names,
+            strong,
+            above: Vec::new(),
+            rows: 0,
+        };
+        for (text, x) in self.wanted_above(track, frame, scale) {
+            let width = self.wide(&text, size * NUMBER, false);
+            let right = scale.left + scale.width;
+            let left = (x - width / 2.0).clamp(scale.left, (right - width).max(scale.left));
+            let apart = size * 0.3;
+            let free = |at: usize| {
+                row.above.iter().all(|it| {
+                    it.row != at
+                        || it.left + it.width + apart <= left
+                        || left + width + apart <= it.left
+                })
+            };
+            if let Some(at) = (0..ROWS_MAX).find(|at| free(*at)) {
+                row.rows = row.rows.max(at + 1);
+                row.above.push(Above {
+                    row: at,
+                    left,
+                    width,
+                    text,
+                    x,
+                });
+            }
+        }
+        row
+    }
+
+    /// The texts that want to stand above a track, the most needed first, each with where it points to.
+    fn wanted_above(&self, track: &Track, frame: &Frame, scale: &Scale) -> Vec<(String, f32)> {
+        let target = track.pins.iter().filter(|it| it.what == Planned::Target);
+        let target = target.filter(|it| scale.shows(it.at)).map(|pin| {
+            let said = clock(self.timeline.target);
+            let said = self.voice().say(Id::TimelineTarget, [&said]);
+            (said, scale.x(pin.at))
+        });
+        let mut marks: Vec<&Mark> = track
+            .marks
+            .iter()
+            .filter(|it| frame.key && scale.shows(it.at) && it.sign.weight() > 0)
+            .collect();
+        marks.sort_by_key(|it| (std::cmp::Reverse(it.sign.weight()), it.at));
+        let numbers = marks
+            .iter()
+            .map(|it| (it.record.to_string(), scale.x(it.at)));
+        target.chain(numbers).collect()
+    }
+
+    fn axis(&self, shapes: &mut Vec<Shape>, scale: &Scale, size: f32, [top, bottom]: [f32; 2]) {
+        let span = scale.to.0.saturating_sub(scale.from.0).max(1);
+        let widest = self.wide(&clock(scale.to), size, false) + size;
+        let step = STEPS_S.into_iter().map(|it| it * 1_000);
+        let step = step
+            .filter(|it| *it as f32 / span as f32 * scale.width >= widest)
+            .chain([i64::MAX])
+            .next()
+            .unwrap_or(i64::MAX);
+        let mut at = match scale.from.0.rem_euclid(step) {
+            0 => scale.from.0,
+            over => scale.from.0.saturating_add(step - over),
+        };
+        let right = scale.left + scale.width;
+        let mut free = 0.0;
+        while at <= scale.to.0 {
+            let x = scale.x(Millis(at));
+            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.06, false));
+            let text = clock(Millis(at));
+            let half = self.wide(&text, size, false) / 2.0;
+            if x - half >= free && x + half <= right + size {
+                for y in [top - size * 0.45, bottom + size * 1.15] {
+                    shapes.push(words(&text, [x, y], Anchor::Middle, size, Ink::Soft));
+                }
+                free = x + half + size * 0.5;
+            }
+            at = match at.checked_add(step) {
+                Some(next) => next,
+                None => break,
+            };
+        }
+        let since = match self.timeline.at_least {
+            true => Id::TimelineAxisLeast,
+            false => Id::TimelineAxis,
+        };
+        let first = self.wide(&clock(scale.from), size, false);
+        let room = scale.left - first - size * 0.5;
+        let since = self.cut(&self.label(since), size, false, room);
+        shapes.push(words(
+            &since,
+            [0.0, top - size * 0.45],
+            Anchor::Start,
+            size,
+            Ink::Soft,
+        ));
+    }
+
+    /// Danger lies behind everything, because it stopped everything.
+    fn dangers(&self, shapes: &mut Vec<Shape>, scale: &Scale, [top, bottom]: [f32; 2]) {
+        let tracks = self.timeline.tracks.iter();
+        let danger = tracks.filter(|it| it.of == Of::Danger);
+        for span in danger.flat_map(|it| &it.spans).filter(|it| seen(it, scale)) {
+            let (from, to) = (scale.x(span.from), scale.x(span.to));
+            shapes.push(Shape::Rectangle {
+                at: Spot { x: from, y: top },
+                width: to - from,
+                height: bottom - top,
+                paint: Paint::full(Ink::Panel),
+            });
+            for x in [from, to] {
+                shapes.push(line([x, top], [x, bottom], Ink::Danger, 1.0, true));
+            }
+        }
+    }
+
+    fn draw_row(
+        &self,
+        shapes: &mut Vec<Shape>,
+        row: &Row<'_>,
+        frame: &Frame,
+        scale: &Scale,
+        y: f32,
+        height: f32,
+    ) {
+        let size = frame.size;
+        let right = scale.left + scale.width;
+        let weight = if row.strong { 1.0 } else { 0.4 };
+        shapes.push(line([0.0, y], [right, y], Ink::Line, weight, false));
+        let bar_top = y + height - size * (BAR + GAP * 0.5);
+        let first = y + (height - row.names.len() as f32 * size * LEADING) / 2.0;
+        for (name, index) in row.names.iter().zip(0_u8..) {
+            let base = first + size * LEADING * f32::from(index) + size * 1.02;
+            shapes.push(Shape::Text(Text {
+                at: Spot { x: 0.0, y: base },
+                anchor: Anchor::Start,
+                size,
+                strong: row.strong,
+                ink: Ink::Text,
+                text: name.clone(),
+            }));
+        }
+        let bar = signs::Bar {
+            top: bar_top,
+            height: size * BAR,
+            size,
+        };
+        let mut taken: Vec<[f32; 2]> = row
+            .track
+            .marks
+            .iter()
+            .filter(|it| scale.shows(it.at))
+            .map(|it| scale.x(it.at))
+            .chain(
+                row.track
+                    .pins
+                    .iter()
+                    .filter(|it| scale.shows(it.at))
+                    .map(|it| scale.x(it.at)),
+            )
+            .map(|x| [x - size * 0.6, x + size * 0.6])
+            .collect();
+        for span in row.track.spans.iter().filter(|it| seen(it, scale)) {
+            let told = self.span_told(span);
+            let (from, to) = (scale.x(span.from), scale.x(span.to));
+            let mut drawn = signs::span(span.kind, from, to, &bar);
+            self.name_in_bar(&mut drawn, span, [from, to], &bar, &mut taken);
+            shapes.push(group(&span.records, told, drawn));
+        }
+        for pin in row.track.pins.iter().filter(|it| scale.shows(it.at)) {
+            let told = self.pin_told(pin);
+            let drawn = signs::pin(pin.what, scale.x(pin.at), &bar);
+            shapes.push(group(&pin.records, told, drawn));
+        }
+        for mark in row.track.marks.iter().filter(|it| scale.shows(it.at)) {
+            let told = format!("{} {}", clock(mark.at), self.line(mark));
+            let drawn = signs::mark(mark.sign, mark.taken_back, scale.x(mark.at), &bar);
+            shapes.push(group(&[mark.record], told, drawn));
+        }
+        for above in &row.above {
+            let rows = f32::from(u8::try_from(above.row).unwrap_or(0));
+            let base = bar_top - size * 0.2 - rows * size * LEADING * NUMBER;
+            if above.row > 0 {
+                let to = [above.x, bar_top];
+                shapes.push(line(
+                    [above.x, base + size * 0.12],
+                    to,
+                    Ink::Line,
+                    0.4,
+                    false,
+                ));
+            }
+        }
+        for above in &row.above {
+            let rows = f32::from(u8::try_from(above.row).unwrap_or(0));
+            let base = bar_top - size * 0.2 - rows * size * LEADING * NUMBER;
+            let at = [above.left, base];
+            shapes.push(words(
+                &above.text,
+                at,
+                Anchor::Start,
+                size * NUMBER,
+                Ink::Text,
+            ));
+        }
+    }
+
+    fn span_told(&self, span: &Span) -> String {
+        let (from, to) = (clock(span.from), clock(span.to));
+        let what = self.kind(span);
+        self.voice().say(Id::TimelineFromTo, [&from, &to, &what])
+    }
+
+    fn pin_told(&self, pin: &Pin) -> String {
+        let what = match pin.what {
+            Planned::Target => {
+                let said = clock(self.timeline.target);
+                self.voice().say(Id::TimelineTarget, [&said])
+            }
+            other => self.label(signs::planned(other)),
+        };
+        format!("{} {what}", clock(pin.at))
+    }
+
+    /// What is written on a span.
+    fn on_bar(&self, span: &Span) -> Option<String> {
+        let long = clock(span.to.saturating_sub(span.from));
+        match span.kind {
+            Kind::Hanging => {
+                let hung = self.timeline.hung.iter().find(|it| it.fell == span.from);
+                let id = match (span.open, hung.is_some_and(|it| it.at_least)) {
+                    (true, _) => Id::TimelineHangs,
+                    (false, true) => Id::TimelineHungLeast,
+                    (false, false) => Id::TimelineHung,
+                };
+                Some(self.voice().say(id, [&long]))
+            }
+            Kind::Was(is) => Some(self.label(condition(is))),
+            Kind::Ordered | Kind::Going | Kind::There => Some(span.name.clone()),
+            Kind::Asked(_) | Kind::Danger | Kind::Away | Kind::Calling | Kind::Tried => Some(long),
+            Kind::OutsideLeads => Some(self.label(Id::TimelineKeyOutside)),
+            _ => None,
+        }
+        .filter(|it| !it.is_empty())
+    }
+
+    /// Writes on a span where nothing else stands.
+    fn name_in_bar(
+        &self,
+        drawn: &mut Vec<Shape>,
+        span: &Span,
+        [from, to]: [f32; 2],
+        bar: &signs::Bar,
+        taken: &mut Vec<[f32; 2]>,
+    ) {
+        let Some(text) = self.on_bar(span) else {
+            return;
+        };
+        let size = bar.size * NUMBER;
+        let wide = self.wide(&text, size, false);
+        let pad = bar.size * 0.3;
+        let mut starts = vec![from + pad];
+        starts.extend(taken.iter().map(|it| it[1] + pad).filter(|it| *it > from));
+        starts.sort_by(f32::total_cmp);
+        let fits = |start: &f32| {
+            let (left, right) = (*start - pad, *start + wide + pad);
+            right <= to
+                && taken
+                    .iter()
+                    .all(|it| it[1] <= left + pad * 0.5 || right <= it[0])
+        };
+        let Some(start) = starts.into_iter().find(fits) else {
+            return;
+        };
+        taken.push([start - pad, start + wide + pad]);
+        let base = bar.top + bar.height / 2.0 + size * 0.36;
+        let ink = signs::ink_on(span.kind);
+        drawn.push(words(&text, [start, base], Anchor::Start, size, ink));
+    }
+
+    /// The signs and kinds that a frame shows.
+    pub(super) fn used(&self, scale: &Scale) -> Used {
+        let mut used = Used::default();
+        for track in &self.timeline.tracks {
+            for mark in track.marks.iter().filter(|it| scale.shows(it.at)) {
+                used.signs.insert(mark.sign, ());
+                used.taken_back |= mark.taken_back;
+            }
+            for pin in track.pins.iter().filter(|it| scale.shows(it.at)) {
+                used.pins.insert(pin.what, ());
+            }
+            for span in track.spans.iter().filter(|it| seen(it, scale)) {
+                let id = signs::kind(span.kind);
+                if !used.kinds.iter().any(|it| signs::kind(*it) == id) {
+                    used.kinds.push(span.kind);
+                }
+            }
+        }
+        used
+    }
+
+    /// The marks that are told below, in the order of time, each record once.
+    pub(super) fn keyed(&self, scale: &Scale) -> Vec<&Mark> {
+        let marks = self.timeline.tracks.iter().flat_map(|it| &it.marks);
+        let marks = marks.filter(|it| it.sign.weight() > 0 && scale.shows(it.at));
+        let once: BTreeMap<u64, &Mark> = marks.map(|it| (it.record, it)).collect();
+        once.into_values().collect()
+    }
+}
+
+/// What a picture needs to have explained.
+#[derive(Default)]
+pub(super) struct Used {
+    pub(super) signs: BTreeMap<Sign, ()>,
+    pub(super) pins: BTreeMap<Planned, ()>,
+    pub(super) kinds: Vec<Kind>,
+    pub(super) taken_back: bool,
+}
+
+impl Row<'_> {
+    fn height(&self, size: f32) -> f32 {
+        let rows = self.rows as f32 * LEADING * NUMBER;
+        let names = self.names.len() as f32 * LEADING + 0.2;
+        size * (rows + BAR + GAP).max(names)
+    }
+}
+
+fn is_clock(track: &Track) -> bool {
+    matches!(track.of, Of::Casualty(_, About::Clock))
+}
+
+fn seen(span: &Span, scale: &Scale) -> bool {
+    span.to >= scale.from && span.from <= scale.to
+}
+
+pub(super) fn line(from: [f32; 2], to: [f32; 2], ink: Ink, weight: f32, dashed: bool) -> Shape {
+    let spot = |[x, y]: [f32; 2]| Spot { x, y };
+    Shape::Line {
+        from: spot(from),
+        to: spot(to),
+        ink,
+        weight,
+        dashed,
+    }
+}
+
+pub(super) fn words(text: &str, at: [f32; 2], anchor: Anchor, size: f32, ink: Ink) -> Shape {
+    let [x, y] = at;
+    Shape::Text(Text {
+        at: Spot { x, y },
+        anchor,
+        size,
+        strong: false,
+        ink,
+        text: text.to_owned(),
+    })
+}
+
+fn group(records: &[u64], told: String, shapes: Vec<Shape>) -> Shape {
+    Shape::Group {
+        records: records.to_vec(),
+        told,
+        shapes,
+    }
+}
