@@ -16,6 +16,8 @@ mod drills_tasks;
 mod explain;
 pub mod fit;
 mod log;
+mod log_import;
+mod log_list;
 mod plans;
 mod ready;
 mod rehearse;

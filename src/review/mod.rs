@@ -6,10 +6,14 @@
 #![warn(clippy::arithmetic_side_effects)]
 
 mod digest;
+mod filter;
 mod tasks;
+mod trends;
 
 pub use digest::{Digest, Hung};
+pub use filter::{Filter, NoOutcome, Order, Outcome};
 pub use tasks::{Carried, open, tasks};
+pub use trends::{By, Group, PastTarget, Side, trends};
 
 use crate::incident::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Opening, Owner, Record,
