@@ -3,10 +3,13 @@
 
 mod chain;
 mod edges;
+mod filter;
 mod flips;
 mod history;
+mod import;
 pub(crate) mod lying;
 mod store;
+mod trends;
 mod writer;
 
 use groundward::journal::chain::{Chain, FIRST_PREV};

@@ -14,12 +14,12 @@ use std::str::FromStr;
 /// Which incidents are wanted; by default all.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Filter {
-    /// Each of these words stands somewhere in id, site, place or task; folded.
-    words: Vec<String>,
-    /// One of these sites; folded.
-    sites: Vec<String>,
-    /// Somebody hung at one of these positions, by id or as spoken; folded.
-    positions: Vec<String>,
+    /// Each of these words stands somewhere in id, site, place or task.
+    pub words: Vec<Folded>,
+    /// One of these sites.
+    pub sites: Vec<Folded>,
+    /// Somebody hung at one of these positions, by id or as spoken.
+    pub positions: Vec<Folded>,
     /// Began on this day or later, at the place.
     pub since: Option<NaiveDate>,
     /// Began on this day or earlier, at the place.
@@ -32,6 +32,17 @@ pub struct Filter {
     pub open_tasks: bool,
     /// Something was to be done before this day and is not.
     pub overdue: Option<NaiveDate>,
+}
+
+/// A text without case and accents.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Folded(String);
+
+impl Folded {
+    /// This text.
+    pub fn of(text: &str) -> Folded {
+        Folded(fold(text.trim()))
+    }
 }
 
 /// How an incident came out.
@@ -93,17 +104,18 @@ impl Filter {
     /// Wants every word of this text, whatever its case and accents.
     pub fn search(&mut self, text: &str) {
         let folded = fold(text);
-        self.words = folded.split_whitespace().map(str::to_owned).collect();
+        let words = folded.split_whitespace();
+        self.words = words.map(|it| Folded(it.to_owned())).collect();
     }
 
     /// Wants this site too.
     pub fn site(&mut self, name: &str) {
-        self.sites.push(fold(name.trim()));
+        self.sites.push(Folded::of(name));
     }
 
     /// Wants this position too, by id or as spoken.
     pub fn position(&mut self, name: &str) {
-        self.positions.push(fold(name.trim()));
+        self.positions.push(Folded::of(name));
     }
 
     /// Whether an incident is wanted.
@@ -116,13 +128,13 @@ impl Filter {
             && self.outcomes.iter().all(|it| it.holds(digest))
             && (!self.open_tasks || open().next().is_some())
             && (self.overdue).is_none_or(|today| open().any(|it| it.is_overdue(today)))
-            && (self.sites.is_empty() || self.sites.contains(&fold(&digest.site)))
+            && (self.sites.is_empty() || self.sites.contains(&Folded::of(&digest.site)))
             && self.is_at(digest)
             && self.is_found(incident, digest)
     }
 
     fn is_at(&self, digest: &Digest) -> bool {
-        let named = |it: &String| self.positions.contains(&fold(it));
+        let named = |it: &String| self.positions.contains(&Folded::of(it));
         self.positions.is_empty()
             || digest.casualties.iter().any(|it| {
                 it.position.as_ref().is_some_and(named) || it.place.as_ref().is_some_and(named)
@@ -134,7 +146,7 @@ impl Filter {
             return true;
         }
         let text = told(incident, digest);
-        self.words.iter().all(|word| text.contains(word.as_str()))
+        self.words.iter().all(|word| text.contains(&word.0))
     }
 }
 

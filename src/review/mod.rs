@@ -11,7 +11,7 @@ mod tasks;
 mod trends;
 
 pub use digest::{Digest, Hung};
-pub use filter::{Filter, NoOutcome, Order, Outcome};
+pub use filter::{Filter, Folded, NoOutcome, Order, Outcome};
 pub use tasks::{Carried, open, tasks};
 pub use trends::{By, Group, PastTarget, Side, trends};
 
