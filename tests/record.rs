@@ -3,12 +3,15 @@
 
 mod chain;
 mod edges;
+mod filter;
 mod flips;
 mod history;
+mod import;
 pub(crate) mod lying;
 mod reviewed;
 mod shared;
 mod store;
+mod trends;
 mod writer;
 
 use groundward::journal::chain::{Chain, FIRST_PREV};

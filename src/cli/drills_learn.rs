@@ -203,7 +203,7 @@ fn change(by: Millis) -> String {
     format!("{sign}{}", clock(Millis(by.0.saturating_abs())))
 }
 
-fn every_month(trend: Option<&Trend>) -> String {
+pub(super) fn every_month(trend: Option<&Trend>) -> String {
     let Some(trend) = trend else {
         return "-".to_owned();
     };

@@ -4,11 +4,10 @@
 //! The files are what counts. Where the store can be opened (no other program uses it, and it is whole) a list comes
 //! quickly from its index, and what a file lost is filled from its copies and marked.
 
-use super::proof::{self, BundleOptions, CheckOptions};
 use super::log_review::{self, Done, NewFinding, NewRemark, NewTask};
 use super::log_tasks::{self, Tasks};
-use super::{DataFolder, Format, say_error};
-use crate::compute::entry;
+use super::proof::{self, BundleOptions, CheckOptions};
+use super::{DataFolder, Format, log_import, log_list, say_error};
 use crate::history::{Gathered, Handle, History, Listed, records};
 use crate::incident::{Event, Record};
 use crate::journal::disk::RealDisk;
@@ -27,14 +26,12 @@ use std::sync::Arc;
 /// What to do with the record.
 #[derive(Clone, Debug, Subcommand)]
 pub(super) enum LogCommand {
-    /// List the incidents, oldest first.
-    List {
-        #[command(flatten)]
-        data: DataFolder,
-        /// How to say it.
-        #[arg(long, value_enum, default_value_t)]
-        format: Format,
-    },
+    /// List the incidents, or those that are looked for.
+    List(Box<log_list::Options>),
+    /// Sum the incidents up beside each other: how many, how long people hung, what changes, what is overdue.
+    Trends(Box<log_list::Trends>),
+    /// Take over what other tablets recorded; doing it again changes nothing.
+    Import(log_import::Options),
     /// Show one incident.
     Show {
         /// Which incident.
@@ -89,7 +86,9 @@ pub(super) enum LogCommand {
 
 pub(super) fn log(command: &LogCommand) -> u8 {
     let (data, outcome) = match command {
-        LogCommand::List { data, format } => (data, list(data, *format)),
+        LogCommand::List(options) => (options.data(), log_list::list(options)),
+        LogCommand::Trends(options) => (options.data(), log_list::trends(options)),
+        LogCommand::Import(options) => return log_import::import(options),
         LogCommand::Show { id, data, format } => (data, show(data, id, *format)),
         LogCommand::Verify {
             id,
@@ -139,6 +138,8 @@ fn bundle_path<'n>(
                     .is_ok_and(|it| it.is_none()))
     };
     Some(path).filter(is_bundle)
+}
+
 fn answer(outcome: Result<u8, String>) -> u8 {
     outcome.unwrap_or_else(|why| {
         why.lines().for_each(say_error);
@@ -159,7 +160,7 @@ pub(super) struct Shelf {
 }
 
 impl Shelf {
-    fn open(data: &DataFolder) -> Shelf {
+    pub(super) fn open(data: &DataFolder) -> Shelf {
         Shelf::open_in(data, &data.folder())
     }
 
@@ -229,55 +230,8 @@ fn found(read: std::io::Result<Readback>) -> std::io::Result<Option<Readback>> {
     }
 }
 
-fn prober() -> Prober {
+pub(super) fn prober() -> Prober {
     Prober::new(std::env::current_exe().ok())
-}
-
-fn list(data: &DataFolder, format: Format) -> std::io::Result<u8> {
-    let all = Shelf::open(data).list()?;
-    let mut out = std::io::stdout().lock();
-    let rows: Vec<_> = all
-        .iter()
-        .map(|it| (entry(it, Language::English), it.records))
-        .collect();
-    if format == Format::Json {
-        let rows: Vec<Value> = rows
-            .into_iter()
-            .map(|(e, records)| {
-                json!({ "incident": e.incident, "when": e.when, "place": e.place, "drill": e.drill, "closed": e.closed,
-                        "hung": e.hung, "intact": e.intact, "filled": e.filled, "records": records })
-            })
-            .collect();
-        writeln!(out, "{}", Value::from(rows))?;
-        return Ok(0);
-    }
-    if rows.is_empty() {
-        writeln!(
-            out,
-            "No incident is recorded in {}.",
-            data.folder().display()
-        )?;
-    }
-    for (e, records) in rows {
-        let kind = if e.drill { "drill" } else { "rescue" };
-        let end = if e.closed {
-            "stood down"
-        } else {
-            "not stood down"
-        };
-        let hung = e.hung.map_or_else(String::new, |h| format!(", hung {h}"));
-        let whole = match (e.intact, e.filled) {
-            (true, _) => "intact",
-            (false, true) => "ALTERED, gaps filled",
-            (false, false) => "ALTERED",
-        };
-        writeln!(
-            out,
-            "{}  {}  {kind}  {}  {records} records, {end}{hung}, {whole}",
-            e.incident, e.when, e.place
-        )?;
-    }
-    Ok(0)
 }
 
 fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {

@@ -15,6 +15,8 @@ mod drills_table;
 mod explain;
 pub mod fit;
 mod log;
+mod log_import;
+mod log_list;
 mod log_review;
 mod log_tasks;
 mod plans;

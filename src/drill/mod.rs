@@ -48,7 +48,8 @@ pub use scenario::{
 pub use scenario_file::{BUILT_IN, SCENARIO_BYTES_MAX, read, read_for};
 pub(crate) use stands::whole;
 pub use statistics::{
-    Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, summary, trend,
+    Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, share_between, summary,
+    trend,
 };
 pub use table_top::{Happening, Run, Table, TableTop};
 pub use told::Group;

@@ -5,7 +5,7 @@
 //! was broken off they are read from the Kaplan-Meier curve. A trend is the Theil-Sen slope with Sen's interval: with few
 //! drills a single bad one turns a least-squares line over and hardly moves this one; broken-off drills enter it as bounds.
 //! Intervals of quartiles hold for every shape: between two of the ordered times, with their exact coverage, or by the
-//! log-log interval of the curve, which is an approximation. Whole ms and ppm outside; floats inside only.
+//! log-log interval of the curve, which is an approximation, as is Wilson's of a share. Whole ms and ppm outside; floats inside only.
 
 use serde::{Deserialize, Serialize};
 
@@ -250,6 +250,20 @@ fn between_curve(curve: &[CurveStep], left: Ratio) -> Option<Between> {
         coverage: COVERAGE,
         exact: false,
     })
+}
+
+/// What a share of so many lies between, in 95 of 100 (Wilson's score interval); none where there are none.
+pub fn share_between(part: u32, of: u32) -> Option<(Ratio, Ratio)> {
+    if of == 0 {
+        return None;
+    }
+    let (all, found) = (f64::from(of), f64::from(part.min(of)) / f64::from(of));
+    let square = NORMAL * NORMAL;
+    let middle = (found + square / (2.0 * all)) / (1.0 + square / all);
+    let spread = found * (1.0 - found) / all + square / (4.0 * all * all);
+    let reach = NORMAL * spread.sqrt() / (1.0 + square / all);
+    let within = |share: f64| ratio(share.clamp(0.0, 1.0));
+    Some((within(middle - reach), within(middle + reach)))
 }
 
 /// The Theil-Sen slope of times over dates (wall clock, ms) and Sen's 95 % interval; none where the dates do not differ.

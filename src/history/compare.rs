@@ -8,8 +8,10 @@
 //! not read again.
 
 use super::lines::Pair;
-use super::list::{Files, Listed, PREFIX};
+use super::list::{Files, LAYOUT, Listed, PREFIX};
 use super::{Counts, History, read_with};
+use crate::journal::disk::RealDisk;
+use crate::journal::listing::Listing;
 use crate::journal::read::Readback;
 use crate::store::probe::Prober;
 use crate::store::{StoreFault, generations, pair};
@@ -122,6 +124,7 @@ impl History {
         *counts = Counts {
             incidents: counts.incidents.saturating_add(incidents),
             events: counts.events.saturating_add(events),
+            layout: LAYOUT,
         };
     }
 
@@ -148,36 +151,62 @@ impl History {
             ))
         })?;
         let names = history.incidents(&files)?;
+        let rebuilt = history.bring_in(&files, folders, names, &mut tell)?;
+        history.settle()?;
+        Ok((history, rebuilt))
+    }
+
+    /// The incidents whose files are not those from which the index was made.
+    pub fn behind(&self, files: &Files) -> Result<Vec<String>, StoreFault> {
+        let indexed = self.indexed()?;
+        let is_known = |it: &&String| {
+            let own = indexed.get(*it);
+            own.is_some_and(|own| own.files == files.of(it))
+        };
+        let behind = files.incidents().filter(|it| !is_known(it));
+        Ok(behind.cloned().collect())
+    }
+
+    /// Reads many incidents from their journals and puts them away together. `tell` hears after each how many are done, and
+    /// says whether to go on.
+    pub fn bring_in(
+        &self,
+        files: &Files,
+        folders: &[PathBuf],
+        incidents: Vec<String>,
+        tell: &mut dyn FnMut(usize) -> bool,
+    ) -> Result<Rebuilt, StoreFault> {
+        let listing = Listing::of(&RealDisk, folders);
         let mut rebuilt = Rebuilt::default();
         let mut waiting = Waiting::default();
-        for (done, incident) in names.into_iter().enumerate() {
-            // What the generation before holds fills gaps of the journals as it did before.
-            let mut lines = history.copies(&incident)?;
-            match read_with(folders, &incident, lines.clone()) {
+        for (done, incident) in incidents.into_iter().enumerate() {
+            // What is here already, also in the generation before, fills gaps of the journals as it did before.
+            let mut lines = self.copies(&incident)?;
+            match read_with(&listing, &incident, lines.clone()) {
                 Ok(readback) => {
                     let listed = Listed::of(&readback, files.of(&incident).to_vec());
                     lines.extend(readback.records.into_iter().map(|it| it.text));
-                    waiting
-                        .lists
-                        .push(pair(&format!("{PREFIX}{incident}"), &listed)?);
-                    history.grow(1, listed.records);
+                    let key = format!("{PREFIX}{incident}");
+                    let before = self.get::<Listed>(&key)?.map(|it| it.records);
+                    waiting.lists.push(pair(&key, &listed)?);
+                    let grown = listed.records.saturating_sub(before.unwrap_or(0));
+                    self.grow(u64::from(before.is_none()), grown);
                     rebuilt.incidents.push(listed);
                 }
                 Err(error) => rebuilt
                     .unreadable
                     .push((incident.clone(), error.to_string())),
             }
-            waiting.events.extend(history.missing(&incident, &lines)?);
+            waiting.events.extend(self.missing(&incident, &lines)?);
             if waiting.events.len() >= TOGETHER {
-                waiting.put(&history)?;
+                waiting.put(self)?;
             }
             if !tell(done + 1) {
                 break;
             }
         }
-        waiting.put(&history)?;
-        history.settle()?;
-        Ok((history, rebuilt))
+        waiting.put(self)?;
+        Ok(rebuilt)
     }
 }
 

@@ -9,17 +9,21 @@
 
 use super::{History, read_with};
 use crate::incident::{Record, State};
+use crate::journal::disk::RealDisk;
+use crate::journal::listing::Listing;
 use crate::journal::read::{self, Readback};
 use crate::review::Digest;
 use crate::store::StoreFault;
 use serde::{Deserialize, Serialize};
+use std::cell::LazyCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-/// How the keys of the index begin; the number is that of its layout.
-pub(super) const PREFIX: &str = "incident/2/";
+/// How the keys of the index begin, with the number of its layout: what a digest gained stands in no older entry.
+pub(super) const PREFIX: &str = "incident/3/";
+pub(super) const LAYOUT: u32 = 3;
 
 /// One incident in a list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -90,13 +94,15 @@ impl History {
         let mut indexed = self.indexed().map_err(io::Error::other)?;
         let files = Files::look(folders)?;
         let names: BTreeSet<String> = files.incidents().chain(indexed.keys()).cloned().collect();
+        // Looked into once, and only where something has to be read.
+        let listing = LazyCell::new(|| Listing::of(&RealDisk, folders));
         let mut all = Vec::with_capacity(names.len());
         for incident in names {
             let files = files.of(&incident);
             match indexed.remove(&incident).filter(|it| it.files == files) {
                 Some(listed) => all.push(listed),
                 None => all.push(Listed::read(
-                    self.read(folders, &incident),
+                    self.read_in(&listing, &incident),
                     &incident,
                     files,
                 )),
@@ -123,8 +129,9 @@ impl History {
 /// All incidents from their journals alone, oldest first.
 pub fn list_without_store(folders: &[PathBuf]) -> io::Result<Vec<Listed>> {
     let files = Files::look(folders)?;
+    let listing = Listing::of(&RealDisk, folders);
     let incidents = files.incidents().map(|incident| {
-        let readback = read_with(folders, incident, Vec::new());
+        let readback = read_with(&listing, incident, Vec::new());
         Listed::read(readback, incident, files.of(incident))
     });
     Ok(incidents.collect())

@@ -18,6 +18,7 @@ pub use lessons::{Gathered, LeftOut};
 pub use list::{Files, Listed, list_without_store, records};
 
 use crate::journal::disk::RealDisk;
+use crate::journal::listing::Listing;
 use crate::journal::read::{self, Readback};
 use crate::store::probe::Prober;
 use crate::store::{Cause, Store, StoreFault, generations, get_json, pair};
@@ -43,6 +44,9 @@ pub struct History {
 struct Counts {
     incidents: u64,
     events: u64,
+    /// The layout of the index that was counted: another one is made anew from the journals, and nothing of it is missing.
+    #[serde(default)]
+    layout: u32,
 }
 
 const COUNTS_FILE: &str = "counts.json";
@@ -126,7 +130,8 @@ impl History {
     /// A history over stores that are open already.
     pub fn over(store: &Path, generation: u32, lists: Box<dyn Store>) -> History {
         let counts = std::fs::read(store.join(generation.to_string()).join(COUNTS_FILE)).ok();
-        let counts = counts.and_then(|bytes| serde_json::from_slice(&bytes).ok());
+        let counts = counts.and_then(|bytes| serde_json::from_slice::<Counts>(&bytes).ok());
+        let counts = counts.filter(|it| it.layout == list::LAYOUT);
         History {
             folder: store.to_owned(),
             generation,
@@ -198,8 +203,14 @@ impl History {
 
     /// Reads an incident from its files, and fills what is missing there from the copies kept here.
     pub fn read(&self, folders: &[PathBuf], incident: &str) -> io::Result<Readback> {
+        let listing = Listing::of(&RealDisk, folders);
+        self.read_in(&listing, incident)
+    }
+
+    /// The same, from folders that were looked into before.
+    fn read_in(&self, listing: &Listing, incident: &str) -> io::Result<Readback> {
         let copies = self.copies(incident).unwrap_or_default();
-        read_with(folders, incident, copies)
+        read_with(listing, incident, copies)
     }
 
     /// A value of the lists as JSON.
@@ -219,8 +230,8 @@ fn newest(store: &Path) -> Result<Option<u32>, StoreFault> {
 }
 
 /// Reads an incident from its files and fills it from copies; one without files is what its copies say.
-fn read_with(folders: &[PathBuf], incident: &str, copies: Vec<String>) -> io::Result<Readback> {
-    let mut readback = match read::read(&RealDisk, folders, incident) {
+fn read_with(listing: &Listing, incident: &str, copies: Vec<String>) -> io::Result<Readback> {
+    let mut readback = match listing.read(&RealDisk, incident) {
         Err(error) if error.kind() == io::ErrorKind::NotFound && !copies.is_empty() => {
             Readback::without_files(incident)
         }

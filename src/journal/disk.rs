@@ -43,10 +43,20 @@ pub trait DiskFile: Send {
 /// Puts these bytes in the place of a file, whole or not at all: written beside it, synced, renamed over it.
 /// Its folder has to be there, so that a mistyped one is noticed.
 pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    put(path, bytes)?;
+    File::open(folder_of(path))?.sync_all()
+}
+
+fn folder_of(path: &Path) -> &Path {
     let folder = path
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
-    let folder = folder.unwrap_or(Path::new("."));
+    folder.unwrap_or(Path::new("."))
+}
+
+/// The same for one of many files: its name is durable once its folder was synced, by whoever puts the last of them.
+pub fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = folder_of(path);
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(".new");
     let beside = folder.join(name);
@@ -57,8 +67,7 @@ pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     }
     file.write_all(bytes)?;
     file.sync_all()?;
-    fs::rename(&beside, path)?;
-    File::open(folder)?.sync_all()
+    fs::rename(&beside, path)
 }
 
 /// The file system of this machine.

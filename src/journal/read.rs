@@ -10,10 +10,11 @@
 
 use super::chain::{self, Broken, FIRST_PREV, Sealed};
 use super::disk::Disk;
+use super::listing::Listing;
 use super::parse_segment_name;
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::{fmt, io};
 
 /// One incident as its files tell it.
@@ -143,49 +144,24 @@ pub fn owner(name: &str) -> Option<&str> {
 ///
 /// A folder that cannot be read is passed over as long as another one can be.
 pub fn list(disk: &dyn Disk, folders: &[PathBuf]) -> io::Result<Vec<String>> {
-    let (names, faults) = names(disk, folders);
-    let mut incidents: Vec<String> = names
-        .iter()
-        .filter_map(|(_, name)| Some(parse_segment_name(name)?.0.to_owned()))
-        .collect();
-    incidents.sort();
-    incidents.dedup();
-    match faults.into_iter().next() {
-        Some((_, fault)) if incidents.is_empty() => Err(fault),
-        _ => Ok(incidents),
-    }
+    let listing = Listing::of(disk, folders);
+    let names = listing.incidents()?;
+    Ok(names.into_iter().map(str::to_owned).collect())
 }
 
 /// Reads one incident from all its files. Fails only if there is none; anything else is among the problems.
 pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<Readback> {
-    let (names, faults) = names(disk, folders);
-    let mut found: Vec<(u32, &Path, &str)> = Vec::new();
-    let mut set_aside = Vec::new();
-    for (folder, name) in &names {
-        let (segment_name, torn) = name
-            .split_once(".torn-")
-            .map_or((name.as_str(), false), |(stem, _)| (stem, true));
-        match parse_segment_name(segment_name) {
-            Some((owner, _)) if owner == incident && torn => set_aside.push(name.clone()),
-            Some((owner, number)) if owner == incident => found.push((number, folder, name)),
-            _ => {}
-        }
-    }
-    found.sort_by_key(|(number, ..)| *number);
-    set_aside.sort();
-    if found.is_empty() {
-        let missing = || {
-            io::Error::new(
-                io::ErrorKind::NotFound,
-                format!("there is no incident {incident}"),
-            )
-        };
-        return Err(faults
-            .into_iter()
-            .next()
-            .map_or_else(missing, |(_, fault)| fault));
-    }
+    Listing::of(disk, folders).read(disk, incident)
+}
 
+/// Reads one incident from these files, sorted by their numbers, and names the folders that could not be looked into.
+pub(super) fn read_found(
+    disk: &dyn Disk,
+    incident: &str,
+    found: &[(u32, PathBuf)],
+    set_aside: Vec<String>,
+    faults: &[(PathBuf, io::Error)],
+) -> Readback {
     let mut readback = Readback {
         incident: incident.to_owned(),
         records: Vec::new(),
@@ -196,24 +172,25 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
         problems: Vec::new(),
         filled: Vec::new(),
     };
-    let unreadable = |file: String, error: io::Error| Problem {
+    let unreadable = |file: String, error: &io::Error| Problem {
         file,
         seq: 0,
         what: format!("This cannot be read: {error}."),
     };
     readback.problems.extend(
         faults
-            .into_iter()
+            .iter()
             .map(|(folder, error)| unreadable(folder.display().to_string(), error)),
     );
 
     let mut merged: BTreeMap<u64, Record> = BTreeMap::new();
     // The last records of the files that were cut. Files that a failing disk would not remove may have higher numbers.
     let mut cut: Vec<u64> = Vec::new();
-    for (number, folder, name) in found {
-        let path = folder.join(name);
-        let data = disk.read(&path).unwrap_or_else(|error| {
-            readback.problems.push(unreadable(name.to_owned(), error));
+    for (number, path) in found {
+        let name = path.file_name().and_then(|it| it.to_str());
+        let name = name.unwrap_or_default();
+        let data = disk.read(path).unwrap_or_else(|error| {
+            readback.problems.push(unreadable(name.to_owned(), &error));
             Vec::new()
         });
         let scan = Scan::of(name, &data);
@@ -221,8 +198,8 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
         cut.extend(last.filter(|_| scan.closed));
         readback.problems.extend(scan.problems);
         readback.segments.push(Segment {
-            path,
-            number,
+            path: path.clone(),
+            number: *number,
             first_seq: scan.records.first().map(|record| record.seq),
             torn: scan.torn,
         });
@@ -248,29 +225,11 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     }
     let broken_links = check_links(&readback.records, &readback.problems);
     readback.problems.extend(broken_links);
-    Ok(readback)
+    readback
 }
-
-type InFolder<'a, T> = (&'a Path, T);
 
 /// A power cut leaves whole sectors of a write; those of every disk are a multiple of this.
 const SECTOR_BYTES: usize = 512;
-
-/// All file names with their folders, and the folders that could not be listed.
-fn names<'a>(
-    disk: &dyn Disk,
-    folders: &'a [PathBuf],
-) -> (Vec<InFolder<'a, String>>, Vec<InFolder<'a, io::Error>>) {
-    let mut names = Vec::new();
-    let mut faults = Vec::new();
-    for folder in folders {
-        match disk.names(folder) {
-            Ok(found) => names.extend(found.into_iter().map(|name| (folder.as_path(), name))),
-            Err(error) => faults.push((folder.as_path(), error)),
-        }
-    }
-    (names, faults)
-}
 
 /// Walks the merged records: numbers without gaps, each naming the hash of the one before it.
 fn check_links(records: &[Record], known: &[Problem]) -> Vec<Problem> {

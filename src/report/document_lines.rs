@@ -427,7 +427,12 @@ impl<'a> Setter<'a, '_> {
         if words.is_empty() || taken > room * 0.5 {
             return column_widths(names, texts, room, TABLE, self.faces);
         }
-        let only = |row: &[String]| words.iter().filter_map(|it| row.get(*it).cloned()).collect();
+        let only = |row: &[String]| {
+            words
+                .iter()
+                .filter_map(|it| row.get(*it).cloned())
+                .collect()
+        };
         let rows: Vec<Vec<String>> = texts.iter().map(|it| only(it)).collect();
         let heads: Vec<String> = only(names);
         let shared = column_widths(&heads, &rows, room - taken, TABLE, self.faces);

@@ -4,10 +4,11 @@
 //! that was made. What it does not hold is read from the records.
 
 use super::tasks::{Carried, tasks};
-use crate::drill::Lesson;
+use crate::drill::{Lesson, Played, Span};
 use crate::incident::{Case, Event, Nature, State, Whereabouts};
 use crate::units::Millis;
 use crate::words::{Id, Language, clock, label};
+use chrono::{DateTime, NaiveDate};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -30,6 +31,8 @@ pub struct Digest {
     pub table_top: bool,
     /// True once stood down.
     pub closed: bool,
+    /// The plan's target from the fall to off the harness.
+    pub target_ms: i64,
     /// Everybody who hung, in the order of their numbers.
     pub casualties: Vec<Hung>,
     /// Who had which role that asks for a qualification: responder id and qualification, each pair once.
@@ -64,6 +67,9 @@ pub struct Hung {
     pub contact_ms: Option<i64>,
     /// When the weight was off the harness.
     pub off_ms: Option<i64>,
+    /// Where it never was as far as is recorded: how long they had hung by then.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hung_ms: Option<i64>,
     /// When they were at the landing place.
     pub landed_ms: Option<i64>,
     /// Ids of the methods tried, in order.
@@ -91,6 +97,7 @@ impl Digest {
                 .and_then(|it| it.exercise.as_ref())
                 .is_some_and(|it| it.table_top),
             closed: facts.stood_down.is_some(),
+            target_ms: facts.policy().target.0,
             casualties: facts.cases().map(hung).collect(),
             qualified: qualified(state),
             tasks: tasks(&state.log),
@@ -114,6 +121,29 @@ impl Digest {
         digest
     }
 
+    /// What was played.
+    pub fn played(&self) -> Played {
+        match (self.drill, self.table_top) {
+            (false, _) => Played::Rescue,
+            (true, false) => Played::Drill,
+            (true, true) => Played::TableTop,
+        }
+    }
+
+    /// The day at the place on which it began.
+    pub fn day(&self) -> NaiveDate {
+        let offset_ms = i64::from(self.offset_min).saturating_mul(60_000);
+        let local_ms = self.started_ms.saturating_add(offset_ms);
+        DateTime::from_timestamp_millis(local_ms).map_or(NaiveDate::MAX, |it| it.date_naive())
+    }
+
+    /// True where somebody hung longer than the plan's target, as far as is known.
+    pub fn past_target(&self) -> bool {
+        let target = Millis(self.target_ms);
+        let mut all = self.casualties.iter();
+        all.any(|it| it.past(target) == Some(true))
+    }
+
     /// Where the first casualty hung, as spoken.
     pub fn place(&self, language: Language) -> String {
         let place = self.casualties.first().and_then(|it| it.place.clone());
@@ -128,6 +158,25 @@ impl Digest {
             .map(|it| Some(clock(Millis(it.off_ms?))))
             .collect();
         all.filter(|all| !all.is_empty()).map(|all| all.join(", "))
+    }
+}
+
+impl Hung {
+    /// How long they hung; one who was never brought off, or of whom only the least is known, counts as broken off.
+    pub fn span(&self) -> Option<Span> {
+        let ended = self.off_ms.is_some() && !self.at_least;
+        let time = Millis(self.off_ms.or(self.hung_ms)?);
+        Some(Span { time, ended })
+    }
+
+    /// Whether that was longer than the target; none where what is known is too little to say.
+    pub fn past(&self, target: Millis) -> Option<bool> {
+        let span = self.span()?;
+        match (span.time > target, span.ended) {
+            (true, _) => Some(true),
+            (false, true) => Some(false),
+            (false, false) => None,
+        }
     }
 }
 
@@ -150,6 +199,7 @@ fn hung(case: Case<'_>) -> Hung {
     let since = |at: Millis| at.0.saturating_sub(casualty.fell.0);
     let tried = casualty.windows.iter().filter(|it| !it.untried);
     let running = casualty.running.iter().map(|it| &it.method);
+    let now = case.facts.line.reached_at();
     Hung {
         position: match &casualty.place {
             Whereabouts::Known(id) => Some(id.clone()),
@@ -159,6 +209,7 @@ fn hung(case: Case<'_>) -> Hung {
         at_least: case.at_least(),
         contact_ms: casualty.contact.map(since),
         off_ms: casualty.off.map(|(at, _)| since(at)),
+        hung_ms: casualty.off.is_none().then(|| since(now)),
         landed_ms: casualty.landed.map(since),
         methods: tried.map(|it| &it.method).chain(running).cloned().collect(),
     }

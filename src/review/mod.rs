@@ -11,27 +11,31 @@ mod advice;
 mod digest;
 pub mod disclosed;
 mod estimates;
+mod filter;
 mod gaps;
 mod measures;
 mod narrate;
 mod open;
 mod people;
 mod read;
+mod remarks;
 mod shared;
 mod signs;
 mod slips;
 mod story;
-mod remarks;
 mod tasks;
 pub mod timeline;
+mod trends;
 
 pub use account::Account;
 pub use digest::{Digest, Hung};
+pub use filter::{Filter, Folded, NoOutcome, Order, Outcome};
 pub use people::People;
+pub use remarks::{Remarked, remarks};
 pub use shared::shared;
 pub use signs::Sign;
-pub use remarks::{Remarked, remarks};
 pub use tasks::{Carried, open, tasks};
+pub use trends::{By, Group, PastTarget, Side, trends};
 
 use crate::incident::{
     Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Nature, Note, Opening, Owner,

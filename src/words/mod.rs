@@ -7,11 +7,13 @@
 
 mod en;
 mod es;
+mod fold;
 mod ids;
 mod numbers;
 mod phrase;
 mod pseudo;
 
+pub use fold::{fold, fold_into};
 pub use ids::Id;
 pub use numbers::{ago, clock, date_and_time, metres, seconds, wall_time, wind};
 pub use phrase::Phrase;

@@ -350,7 +350,7 @@ fn a_store_damaged_in_any_way_comes_back_complete_from_the_journals() {
 #[test]
 fn a_store_that_came_up_short_is_left_and_made_anew() {
     for prefix in [
-        "incident/2/20261125T183013Z-0003",
+        "incident/3/20261125T183013Z-0003",
         "event/20261125T183012Z-0002/0000000004",
     ] {
         let site = Site::new();

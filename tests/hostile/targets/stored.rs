@@ -14,7 +14,7 @@ pub(super) fn stored(bytes: &[u8]) {
         let (store, key): (&dyn Store, String) = match number % 3 {
             0 => (&events, format!("event/{INCIDENT}/{number:010}")),
             1 => (&events, format!("text/{}", "0".repeat(64))),
-            _ => (&lists, format!("incident/2/{number}")),
+            _ => (&lists, format!("incident/3/{number}")),
         };
         // A line that names a text has a newline of its own, which is written as a bar here.
         let value = value
