@@ -4,11 +4,10 @@
 
 use super::document::{Block, Column, Kind, Row, Span, Table, Tone};
 use super::incident::Maker;
-use crate::incident::Owner;
 use crate::review::account::{
     Account, Advice, Advised, Against, Answer, Estimate, Gap, Measure, OpenEnd,
 };
-use crate::review::{Carried, tasks};
+use crate::review::{Carried, owner, tasks};
 use crate::units::Millis;
 use crate::words::{Id, clock};
 
@@ -350,10 +349,7 @@ pub(super) fn actions(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
         maker.label(Id::IncidentReportTasks),
     ));
     let row = |it: &Carried| {
-        let owner = match &it.task.owner {
-            Owner::Responder(id) => maker.facts.name(id),
-            Owner::Role(role) => role,
-        };
+        let owner = owner(&it.task.owner, maker.facts);
         let state = match it.done_ms {
             Some(_) => Id::IncidentReportTaskDone,
             None => Id::IncidentReportTaskOpen,

@@ -332,23 +332,23 @@ pub fn owner<'a>(owner: &'a Owner, facts: &'a Facts) -> &'a str {
 }
 
 /// A remark or a finding, with what it answers and which records it is about.
-fn remark(remark: &Remark, found: Option<Nature>, language: Language) -> Message {
-    let text = remark.text.as_str();
-    let answered = remark.answers.map(|it| it.to_string());
-    let nature = found.map(|it| label(nature(it), language));
-    let said = match (nature.as_deref(), answered.as_deref()) {
-        (None, None) => Message::with(Id::EvRemark, [text]),
-        (None, Some(answered)) => Message::with(Id::EvRemarkAnswers, [text, answered]),
-        (Some(nature), None) => Message::with(Id::EvFinding, [text, nature]),
+fn remark(remark: &Remark, found: Option<Nature>) -> Phrase {
+    let text = || Phrase::from(remark.text.as_str());
+    let answered = remark.answers.map(|it| Phrase::from(it.to_string()));
+    let nature = found.map(|it| Phrase::of(nature(it)));
+    let said = match (nature, answered) {
+        (None, None) => Phrase::with(Id::EvRemark, [text()]),
+        (None, Some(answered)) => Phrase::with(Id::EvRemarkAnswers, [text(), answered]),
+        (Some(nature), None) => Phrase::with(Id::EvFinding, [text(), nature]),
         (Some(nature), Some(answered)) => {
-            Message::with(Id::EvFindingAnswers, [text, nature, answered])
+            Phrase::with(Id::EvFindingAnswers, [text(), nature, answered])
         }
     };
     if remark.about.is_empty() {
         return said;
     }
     let about: Vec<String> = remark.about.iter().map(ToString::to_string).collect();
-    Message::with(Id::EvAbout, [&said.text(language), &about.join(", ")])
+    Phrase::with(Id::EvAbout, [said, about.join(", ").into()])
 }
 
 /// What a record set as a task.
@@ -645,8 +645,8 @@ fn describe(
         Event::TaskOpen { task, .. } => {
             Message::with(Id::EvTaskOpen, [&task_text(records, *task, language)])
         }
-        Event::Reviewed(said) => remark(said, None, language),
-        Event::Found(found) => remark(&found.remark, Some(found.nature), language),
+        Event::Reviewed(said) => remark(said, None).message(language),
+        Event::Found(found) => remark(&found.remark, Some(found.nature)).message(language),
         Event::Unknown { kind, .. } => Message::with(Id::EvUnknown, [kind]),
     }
 }
