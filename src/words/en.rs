@@ -1597,13 +1597,11 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryInDanger => "At {0} it was said that {1} was in danger there.",
         Id::StoryInDangerOver => "At {0} it was said that {1} was no longer in danger there.",
         Id::StoryNote => "At {0} a note was made: {1}.",
-        Id::StoryOrdersFor => "At {0} orders were given for {1}: {2}.",
-        Id::StoryTasksGiven => "At {0} tasks were given: {1}.",
-        Id::StorySaid => "At {0} orders were said over the radio.",
-        Id::StoryReports => "Answers and reports: {0}.",
+        Id::StoryOrdersGiven => "At {0} orders were given: {1}.",
+        Id::StoryReports => "On the radio: {0}.",
         Id::StoryWithdrawn => "At {0} orders were taken back: {1}.",
         Id::StoryUnanswered => "At {0} there was no answer yet to the orders of {1}.",
-        Id::StoryKitGone => "At {0} it was found missing at {2}: {1}.",
+        Id::StoryKitGone => "At {0} {2} was found missing at {1}.",
         Id::StoryBegin => "At {0} {1} was begun for {2}.",
         Id::StoryStraight => "At {0} the person in command went straight to {1} for {2}.",
         Id::StoryStraightWanted => {
@@ -1623,7 +1621,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryPast => {
             "At {0} the plan's target of {1} from the fall had gone by for {2}; the rescue went on."
         }
-        Id::StoryWorkedOn => "Worked on first, in turn: {0}.",
+        Id::StoryWorkedOn => "In turn: {0}.",
         Id::StoryContact => "At {0} a responder could touch {1}, {2} after the fall.",
         Id::StoryOff => "At {0} the weight of {1} was off the harness, {2} after the fall.",
         Id::StoryOffTarget => {
@@ -1652,7 +1650,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryReal => {
             "At {0} the stop word was given: from then on it was a rescue, and what had only been played counted no more."
         }
-        Id::StoryClosing => "Closing questions: {0}.",
+        Id::StoryClosing => "Answered at the stand-down: {0}.",
         Id::StoryTagged => "At {0} this was withdrawn and tagged: {1}.",
         Id::StoryStoodDown => "At {0} the incident was stood down.",
         Id::StoryNotClosed => "The record ends at {0} without a stand-down.",
@@ -1665,6 +1663,12 @@ pub(super) fn text(id: Id) -> &'static str {
             "At {0} the program started again and the clock was lost: times from there on are the least they can be."
         }
         Id::StoryUnknown => "Records of kinds that this version does not know: {0}.",
+        Id::StoryTurns => "Who was worked on first",
+        Id::StoryCallToldOne => "At {0} {1} was told.",
+        Id::StoryStraightFrom => "At {0} the person in command went straight from {1} to {2}.",
+        Id::StoryRadio => "orders said over the radio",
+        Id::StoryCloseBegan => "At {0} the closing questions were begun.",
+        Id::StoryCloseLeft => "At {0} the closing questions were left.",
         Id::SiteReportHelpPart => "Stopped after {0} of {1} changes; the others were not tried.",
         Id::SiteReportHelpNothing => "No change was tried.",
         Id::SiteReportMade => "Made by {0}, {1}.",
