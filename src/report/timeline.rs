@@ -139,7 +139,9 @@ impl TimelineDrawing<'_> {
             self.wide(&self.name(track), size, strong)
         });
         let widest = names.fold(0.0_f32, f32::max);
-        let left = widest.min(frame.width * NAMES_MOST) + size;
+        let first = self.wide(&clock(frame.from), size, false);
+        let since = self.wide(&self.label(self.since()), size, false) + first / 2.0;
+        let left = widest.min(frame.width * NAMES_MOST).max(since) + size;
         Scale {
             left,
             width: frame.width - left - size,
@@ -361,7 +363,7 @@ impl TimelineDrawing<'_> {
         let mut free = 0.0;
         while at <= scale.to.0 {
             let x = scale.x(Millis(at));
-            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.06, false));
+            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.045, false));
             let text = clock(Millis(at));
             let half = self.wide(&text, size, false) / 2.0;
             if x - half >= free && x + half <= right + size {
@@ -375,13 +377,7 @@ impl TimelineDrawing<'_> {
                 None => break,
             };
         }
-        let since = match self.timeline.at_least {
-            true => Id::TimelineAxisLeast,
-            false => Id::TimelineAxis,
-        };
-        let first = self.wide(&clock(scale.from), size, false);
-        let room = scale.left - first - size * 0.5;
-        let since = self.cut(&self.label(since), size, false, room);
+        let since = self.label(self.since());
         shapes.push(words(
             &since,
             [0.0, top - size * 0.45],
@@ -389,6 +385,14 @@ impl TimelineDrawing<'_> {
             size,
             Ink::Soft,
         ));
+    }
+
+    /// What the axis counts.
+    fn since(&self) -> Id {
+        match self.timeline.at_least {
+            true => Id::TimelineAxisLeast,
+            false => Id::TimelineAxis,
+        }
     }
 
     /// Danger lies behind everything, because it stopped everything.
@@ -467,7 +471,10 @@ impl TimelineDrawing<'_> {
             let drawn = signs::pin(pin.what, scale.x(pin.at), &bar);
             shapes.push(group(&pin.records, told, drawn));
         }
-        for mark in row.track.marks.iter().filter(|it| scale.shows(it.at)) {
+        let mut marks: Vec<&Mark> = row.track.marks.iter().collect();
+        // What matters more lies on what happened at the same time.
+        marks.sort_by_key(|it| it.sign.weight());
+        for mark in marks.into_iter().filter(|it| scale.shows(it.at)) {
             let told = format!("{} {}", clock(mark.at), self.line(mark));
             let drawn = signs::mark(mark.sign, mark.taken_back, scale.x(mark.at), &bar);
             shapes.push(group(&[mark.record], told, drawn));

@@ -9,7 +9,7 @@ use crate::review::timeline::Planned;
 use crate::words::{Id, clock};
 
 /// A column of the numbered lines is at least so wide, in parts of the size of letters.
-const COLUMN_LEAST: f32 = 34.0;
+const COLUMN_LEAST: f32 = 28.0;
 
 /// A sign and what it means, before they have their place.
 struct Entry<'a> {
