@@ -11,14 +11,13 @@ use groundward::journal::read;
 use groundward::report::drawing::{Anchor, Drawing, Ink, Shape, Text};
 use groundward::report::face::Faces;
 use groundward::report::timeline::{Frame, TimelineDrawing};
-use groundward::review;
 use groundward::review::timeline::{About, Ended, Kind, Of, Planned, Timeline};
+use groundward::review::{self, Sign};
 use groundward::units::Millis;
 use groundward::words::Language;
 use serde_json::json;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
 
 const QUIET: &str = "20261125T194636Z-7adc";
 const TURNS: &str = "20261126T013609Z-6779";
@@ -210,6 +209,72 @@ fn nothing_lies_outside_and_no_two_texts_meet_in_any_language_and_width() {
             }
         }
     }
+}
+
+#[test]
+fn a_picture_in_parts_says_what_the_whole_one_does_and_none_is_too_high() {
+    let faces = Faces::new();
+    // The room on A4 and Letter, upright and across, in points.
+    for (width, height) in [(770.0, 500.0), (523.0, 740.0), (720.0, 520.0)] {
+        for incident in [QUIET, TURNS] {
+            let records = records(&golden(), incident);
+            let timeline = timeline(&records);
+            let lines = review::lines(&records, Language::Spanish);
+            let drawing = TimelineDrawing {
+                timeline: &timeline,
+                lines: &lines,
+                language: Language::Spanish,
+                faces: &faces,
+            };
+            let frame = Frame::whole(&timeline, width, 7.5);
+            let texts = |pages: &[Drawing]| -> BTreeSet<String> {
+                let shapes = pages.iter().flat_map(Drawing::flat);
+                let texts = shapes.filter_map(|it| match it {
+                    Shape::Text(text) => Some(text.text.clone()),
+                    _ => None,
+                });
+                texts.collect()
+            };
+            let pages = drawing.pages(&frame, height);
+            assert!(pages.len() > 1 || incident == QUIET);
+            for page in &pages {
+                assert!(page.height <= height, "{} of {height}", page.height);
+                assert_eq!(faults(page, &faces), Vec::<String>::new());
+            }
+            assert_eq!(texts(&pages), texts(&[drawing.draw(&frame)]));
+        }
+    }
+}
+
+/// The quiet journal as a drill in which a surprise was given and somebody then really fell.
+fn turned_real() -> Vec<Record> {
+    let mut records = records(&golden(), QUIET);
+    let mut marks = records
+        .iter_mut()
+        .filter(|it| matches!(it.event, Event::ClockMarked {}));
+    let mut next = |ahead: usize| marks.nth(ahead).expect("the clock was marked often enough");
+    next(6).event = Event::SurpriseGiven { index: 0 };
+    next(12).event = Event::RealCalled {};
+    records
+}
+
+#[test]
+fn a_drill_that_turned_real_is_called_no_drill_and_says_when() {
+    let records = turned_real();
+    holds(&records);
+    let timeline = timeline(&records);
+    let real = records.iter().find(|it| it.event == Event::RealCalled {});
+    let at = real.map(|it| it.elapsed);
+    assert_eq!(timeline.turned_real, at);
+    let drill = timeline.tracks.iter().find(|it| it.of == Of::Drill);
+    let signs: Vec<Sign> = drill
+        .into_iter()
+        .flat_map(|it| it.marks.iter().map(|it| it.sign))
+        .collect();
+    assert_eq!(signs, [Sign::Surprise, Sign::Real]);
+    let title = |records: &[Record]| drawn(records, Language::English, 8.0, 770.0).title;
+    assert!(!title(&records).contains("DRILL"));
+    assert!(title(&self::records(&golden(), QUIET)).contains("DRILL"));
 }
 
 #[test]
@@ -428,27 +493,25 @@ fn every_ink_has_a_style_and_a_colour_on_paper_that_is_told_from_the_ground() {
 #[test]
 #[ignore = "writes pictures to look at"]
 fn to_look_at() {
-    static FACES: LazyLock<PathBuf> = LazyLock::new(|| {
-        let folder = std::env::var_os("GROUNDWARD_JOURNALS");
-        folder.map_or_else(golden, PathBuf::from)
-    });
-    let style = groundward::report::drawing::STYLE;
-    for file in std::fs::read_dir(&*FACES).expect("the folder is there") {
-        let path = file.expect("it can be read").path();
-        let name = path
-            .file_stem()
-            .and_then(|it| it.to_str())
-            .unwrap_or_default();
-        if path.extension().is_none_or(|it| it != "jsonl") {
-            continue;
-        }
-        let records = records(&FACES, name);
+    let folder = std::env::var_os("GROUNDWARD_JOURNALS");
+    let folder = folder.map_or_else(golden, PathBuf::from);
+    let write = |name: &str, records: &[Record]| {
+        let style = groundward::report::drawing::STYLE;
         for language in [Language::English, Language::Spanish] {
-            let svg = drawn(&records, language, 8.0, 770.0).svg("a");
+            let svg = drawn(records, language, 8.0, 770.0).svg("a");
             let svg = svg.replacen("<title", &format!("<style>{style}</style><title"), 1);
-            let out = std::env::temp_dir().join(format!("{name}-{}.svg", language.tag()));
+            let out = folder.join(format!("{name}-{}.svg", language.tag()));
             std::fs::write(&out, svg).expect("it can be written");
             println!("{}", out.display());
         }
+    };
+    for file in std::fs::read_dir(&folder).expect("the folder is there") {
+        let path = file.expect("it can be read").path();
+        let name = path.file_stem().and_then(|it| it.to_str());
+        if path.extension().is_some_and(|it| it == "jsonl") {
+            let name = name.expect("a journal has a name");
+            write(name, &records(&folder, name));
+        }
     }
+    write("turned-real", &turned_real());
 }
