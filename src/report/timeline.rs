@@ -31,6 +31,8 @@ pub(super) const LEADING: f32 = 1.35;
 const BAR: f32 = 1.5;
 const GAP: f32 = 0.45;
 const NUMBER: f32 = 0.9;
+/// Both axes.
+const HEAD: f32 = 2.0 * LEADING + 0.9;
 
 /// What is drawn, and in what words.
 #[derive(Clone, Copy)]
@@ -139,7 +141,9 @@ impl TimelineDrawing<'_> {
             self.wide(&self.name(track), size, strong)
         });
         let widest = names.fold(0.0_f32, f32::max);
-        let left = widest.min(frame.width * NAMES_MOST) + size;
+        let first = self.wide(&clock(frame.from), size, false);
+        let since = self.wide(&self.label(self.since()), size, false) + first / 2.0;
+        let left = widest.min(frame.width * NAMES_MOST).max(since) + size;
         Scale {
             left,
             width: frame.width - left - size,
@@ -160,39 +164,80 @@ impl TimelineDrawing<'_> {
 
     fn drawn(&self, frame: &Frame, with_lines: bool) -> Drawing {
         let scale = self.scale(frame);
-        let size = frame.size;
-        let rows: Vec<Row<'_>> = self
-            .timeline
-            .tracks
-            .iter()
-            .map(|track| self.row(track, frame, &scale))
-            .collect();
-        let top = size * (LEADING + 0.5);
-        let mut shapes = Vec::new();
-        let mut places = Vec::new();
-        let mut y = top;
-        for row in &rows {
-            let height = row.height(size);
-            places.push((y, height));
-            y += height;
-        }
-        let bottom = y;
-        self.axis(&mut shapes, &scale, size, [top, bottom]);
-        self.dangers(&mut shapes, &scale, [top, bottom]);
-        for (row, (y, height)) in rows.iter().zip(&places) {
-            self.draw_row(&mut shapes, row, frame, &scale, *y, *height);
-        }
-        let mut height = bottom + size * (LEADING + 0.4);
+        let rows = self.rows(frame, &scale);
+        let mut drawing = self.part(frame, &scale, &rows);
         if frame.key {
-            height = key::write(self, &mut shapes, frame, height, with_lines);
+            let (shapes, top) = (&mut drawing.shapes, drawing.height);
+            drawing.height = key::write(self, shapes, frame, top, with_lines);
         }
+        drawing
+    }
+
+    /// The picture in as many parts as it takes for none to be higher than this, where its tracks are not too high alone. What
+    /// explains it stands on the last ones.
+    pub fn pages(&self, frame: &Frame, height: f32) -> Vec<Drawing> {
+        let whole = self.draw(frame);
+        if whole.height <= height {
+            return vec![whole];
+        }
+        let scale = self.scale(frame);
+        let rows = self.rows(frame, &scale);
+        let mut pages = Vec::new();
+        let mut rest = rows.as_slice();
+        while !rest.is_empty() {
+            let mut used = HEAD * frame.size;
+            let fits = rest.iter().take_while(|row| {
+                used += row.height(frame.size);
+                used <= height
+            });
+            let (now, later) = rest.split_at(fits.count().max(1));
+            pages.push(self.part(frame, &scale, now));
+            rest = later;
+        }
+        if frame.key {
+            pages.extend(key::pages(self, frame, height));
+        }
+        pages
+    }
+
+    /// A picture of nothing yet.
+    pub(super) fn blank(&self, width: f32, height: f32) -> Drawing {
         Drawing {
-            width: frame.width,
+            width,
             height,
             title: self.title(),
             told: self.told(),
-            shapes,
+            shapes: Vec::new(),
         }
+    }
+
+    fn rows(&self, frame: &Frame, scale: &Scale) -> Vec<Row<'_>> {
+        let tracks = self.timeline.tracks.iter();
+        let tracks = tracks.filter(|it| {
+            is_clock(it)
+                || it.marks.iter().any(|it| scale.shows(it.at))
+                || it.spans.iter().any(|it| seen(it, scale))
+        });
+        tracks.map(|it| self.row(it, frame, scale)).collect()
+    }
+
+    /// Some of its tracks between two axes.
+    fn part(&self, frame: &Frame, scale: &Scale, rows: &[Row<'_>]) -> Drawing {
+        let size = frame.size;
+        let top = size * (LEADING + 0.5);
+        let heights = rows.iter().map(|it| it.height(size));
+        let bottom = top + heights.sum::<f32>();
+        let mut drawing = self.blank(frame.width, bottom + size * (LEADING + 0.4));
+        let shapes = &mut drawing.shapes;
+        self.axis(shapes, scale, size, [top, bottom]);
+        self.dangers(shapes, scale, [top, bottom]);
+        let mut y = top;
+        for row in rows {
+            let height = row.height(size);
+            self.draw_row(shapes, row, frame, scale, [y, height]);
+            y += height;
+        }
+        drawing
     }
 
     fn title(&self) -> String {
@@ -228,8 +273,17 @@ impl TimelineDrawing<'_> {
         };
         match span.name.as_str() {
             "" => kind,
-            name => self.voice().say(Id::TimelineNamed, [&kind, name]),
+            _ => {
+                let name = self.span_name(span);
+                self.voice().say(Id::TimelineNamed, [&kind, &name])
+            }
         }
+    }
+
+    /// What is said of a span, in words: tasks beside the methods have a name in each language.
+    fn span_name(&self, span: &Span) -> String {
+        let task = signs::task(&span.name).filter(|_| !matches!(span.kind, Kind::Asked(_)));
+        task.map_or_else(|| span.name.clone(), |it| self.label(it))
     }
 
     /// What a record says, in words.
@@ -370,7 +424,7 @@ impl TimelineDrawing<'_> {
         let mut free = 0.0;
         while at <= scale.to.0 {
             let x = scale.x(Millis(at));
-            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.06, false));
+            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.045, false));
             let text = clock(Millis(at));
             let half = self.wide(&text, size, false) / 2.0;
             if x - half >= free && x + half <= right + size {
@@ -384,13 +438,7 @@ impl TimelineDrawing<'_> {
                 None => break,
             };
         }
-        let since = match self.timeline.at_least {
-            true => Id::TimelineAxisLeast,
-            false => Id::TimelineAxis,
-        };
-        let first = self.wide(&clock(scale.from), size, false);
-        let room = scale.left - first - size * 0.5;
-        let since = self.cut(&self.label(since), size, false, room);
+        let since = self.label(self.since());
         shapes.push(words(
             &since,
             [0.0, top - size * 0.45],
@@ -398,6 +446,14 @@ impl TimelineDrawing<'_> {
             size,
             Ink::Soft,
         ));
+    }
+
+    /// What the axis counts.
+    fn since(&self) -> Id {
+        match self.timeline.at_least {
+            true => Id::TimelineAxisLeast,
+            false => Id::TimelineAxis,
+        }
     }
 
     /// Danger lies behind everything, because it stopped everything.
@@ -424,8 +480,7 @@ impl TimelineDrawing<'_> {
         row: &Row<'_>,
         frame: &Frame,
         scale: &Scale,
-        y: f32,
-        height: f32,
+        [y, height]: [f32; 2],
     ) {
         let size = frame.size;
         let right = scale.left + scale.width;
@@ -476,7 +531,10 @@ impl TimelineDrawing<'_> {
             let drawn = signs::pin(pin.what, scale.x(pin.at), &bar);
             shapes.push(group(&pin.records, told, drawn));
         }
-        for mark in row.track.marks.iter().filter(|it| scale.shows(it.at)) {
+        let mut marks: Vec<&Mark> = row.track.marks.iter().collect();
+        // What matters more lies on what happened at the same time.
+        marks.sort_by_key(|it| it.sign.weight());
+        for mark in marks.into_iter().filter(|it| scale.shows(it.at)) {
             let told = format!("{} {}", clock(mark.at), self.line(mark));
             let drawn = signs::mark(mark.sign, mark.taken_back, scale.x(mark.at), &bar);
             shapes.push(group(&[mark.record], told, drawn));
@@ -540,7 +598,7 @@ impl TimelineDrawing<'_> {
                 Some(self.voice().say(id, [&long]))
             }
             Kind::Was(is) => Some(self.label(condition(is))),
-            Kind::Ordered | Kind::Going | Kind::There => Some(span.name.clone()),
+            Kind::Ordered | Kind::Going | Kind::There => Some(self.span_name(span)),
             Kind::Asked(_) | Kind::Danger | Kind::Away | Kind::Calling | Kind::Tried => Some(long),
             Kind::OutsideLeads => Some(self.label(Id::TimelineKeyOutside)),
             _ => None,

@@ -675,7 +675,9 @@ fn wanted(facts: &Facts, turns: &BTreeMap<String, usize>) -> BTreeMap<Slot, (Kin
             Some((condition, _)) => add(of(About::Condition), 0, Kind::Was(condition), ""),
             None => {}
         }
-        if let Some(running) = &casualty.running {
+        // At the landing place nothing of a method is left to do.
+        let running = casualty.running.as_ref();
+        if let Some(running) = running.filter(|_| casualty.landed.is_none()) {
             let methods = case.methods();
             let rank = methods.iter().position(|it| it.id == running.method);
             let method = About::Method(rank.unwrap_or(usize::MAX), running.method.clone());

@@ -452,7 +452,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TimelineSignReached => "reached, confirmed, made safe",
         Id::TimelineSignFailed => "did not work, cannot, not there",
         Id::TimelineSignLate => "overdue, or put off",
-        Id::TimelineSignFell => "fall",
+        Id::TimelineSignFell => "said that somebody hangs",
         Id::TimelineSignBegan => "method began",
         Id::TimelineSignChanged => "changed",
         Id::TimelineSignOrder => "ordered, asked for",

@@ -469,7 +469,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TimelineSignReached => "logrado, confirmado, asegurado",
         Id::TimelineSignFailed => "no funcionó, no puede, no está",
         Id::TimelineSignLate => "vencido o aplazado",
-        Id::TimelineSignFell => "caída",
+        Id::TimelineSignFell => "aviso de que alguien cuelga",
         Id::TimelineSignBegan => "método iniciado",
         Id::TimelineSignChanged => "cambiado",
         Id::TimelineSignOrder => "ordenado, pedido",
