@@ -1,6 +1,7 @@
 //! Checks the record from outside: what is acknowledged is read back after every crash and fault, and what was changed
 //! is named.
 
+mod bundle;
 mod chain;
 mod edges;
 mod filter;

@@ -19,6 +19,8 @@ use std::fmt;
 /// After so many faults no more are named.
 const FAULTS_MAX: usize = 20;
 
+const ROOT: &str = "root";
+
 /// What came of a bundle.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Checked {
@@ -67,15 +69,12 @@ impl fmt::Display for Fault {
     }
 }
 
-/// True where bytes begin as a bundle does, or end as one does.
+/// True where anything in the bytes begins as a line of a bundle does that is no record, or they are the first letters of one.
 pub fn is_bundle(bytes: &[u8]) -> bool {
-    let begins = BEGINS.as_bytes();
-    let cut_in_the_first_words = !bytes.is_empty() && begins.starts_with(bytes);
-    let mut lines = bytes.split(|it| *it == b'\n').rev();
-    let last = lines.find(|it| !it.is_empty()).unwrap_or_default();
-    bytes.starts_with(begins)
-        || cut_in_the_first_words
-        || last.starts_with(SIGNATURE_BEGINS.as_bytes())
+    let [header, signature] = [BEGINS, SIGNATURE_BEGINS].map(str::as_bytes);
+    let cut_in_the_first_words = !bytes.is_empty() && header.starts_with(bytes);
+    let mut lines = bytes.split(|it| *it == b'\n');
+    cut_in_the_first_words || lines.any(|it| it.starts_with(header) || it.starts_with(signature))
 }
 
 /// Checks a bundle. None where the bytes are no bundle at all.
@@ -239,18 +238,27 @@ impl<'b> Work<'b> {
         }
     }
 
-    /// Whether as much is there as the header says.
+    /// Whether as much is there as the header says. Where the root is that of what is there, nothing is missing and the header
+    /// was changed.
     fn count(&mut self, is_signed: bool) {
         let Some(header) = &self.header else { return };
         let (says, whole) = (header.records, self.whole());
-        if whole < says {
-            let what = format!("The header says {says} records and {whole} are there.");
-            self.cut = Some(self.cut_after(&what));
-        } else if whole > says {
-            let what = format!("The header says {says} records and {whole} are there.");
+        let what = format!("The header says {says} records and {whole} are there.");
+        let is_all = || self.facts(header).is_ok_and(|it| !it.contains(&ROOT));
+        if whole > says || (whole < says && is_all()) {
             self.fault(1, None, what);
+        } else if whole < says {
+            self.cut = Some(self.cut_after(&what));
         } else if !is_signed {
             self.cut = Some(self.cut_after("The signature is missing."));
+        }
+    }
+
+    /// What the header says that the records do not.
+    fn facts(&self, header: &Header) -> Result<Vec<&'static str>, NoBundle> {
+        match header.form {
+            Form::Full => self.full_facts(header),
+            Form::Shared => self.shared_facts(header),
         }
     }
 
@@ -271,11 +279,7 @@ impl<'b> Work<'b> {
         let Some(header) = self.header.clone() else {
             return;
         };
-        let facts = match header.form {
-            Form::Full => self.full_facts(&header),
-            Form::Shared => self.shared_facts(&header),
-        };
-        match facts {
+        match self.facts(&header) {
             Err(why) => self.fault(1, None, format!("The records have no root: {why}.")),
             Ok(wrong) => {
                 for what in wrong {
@@ -307,7 +311,7 @@ impl<'b> Work<'b> {
                 "plan",
                 header.plan_sha.as_deref() == opening["plan_sha"].as_str(),
             ),
-            ("root", hex(&own) == header.root),
+            (ROOT, hex(&own) == header.root),
         ];
         Ok(wrong(&checks))
     }
@@ -325,7 +329,7 @@ impl<'b> Work<'b> {
         let checks = [
             ("incident", records.iter().all(of_incident)),
             ("kind of incident", drill),
-            ("root", hex(&own) == header.root),
+            (ROOT, hex(&own) == header.root),
         ];
         Ok(wrong(&checks))
     }

@@ -8,9 +8,9 @@ use groundward::review;
 use groundward::words::Language;
 use std::path::Path;
 
-const GOLDEN: [&str; 2] = ["20261125T194636Z-7adc", "20261126T013609Z-6779"];
+pub(super) const GOLDEN: [&str; 2] = ["20261125T194636Z-7adc", "20261126T013609Z-6779"];
 
-fn golden(incident: &str) -> Vec<Record> {
+pub(super) fn golden(incident: &str) -> Vec<Record> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden");
     let found = read::read(&RealDisk, &[folder], incident).expect("the golden journal is there");
     let read = |it: &read::Record| Record::from_json(&it.text).expect("it can be read");
@@ -32,7 +32,7 @@ fn words(text: &str) -> impl Iterator<Item = String> + '_ {
 }
 
 /// Nobody's name or id and no condition stands anywhere in what is shown.
-fn names_nobody(shown: &str, of: &[Record]) {
+pub(super) fn names_nobody(shown: &str, of: &[Record]) {
     let opening = opening(of);
     let plan = plan::fit(&opening.plan_name, &opening.plan).expect("it was fit");
     let people = plan.responders.iter().flat_map(|it| [&it.id, &it.name]);

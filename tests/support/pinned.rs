@@ -1,4 +1,4 @@
-//! Asks the Python in `.venv`, which has lifelines, for a second opinion on statistics.
+//! Asks the Python in `.venv`, which has lifelines and cryptography, for a second opinion on statistics and signatures.
 //!
 //! `.ci/setup` makes it from `requirements.txt` beside this; it has none of Debian's packages. Where it is missing the test
 //! fails, because a check that is skipped is none.
@@ -13,13 +13,13 @@ use std::sync::LazyLock;
 static PYTHON: LazyLock<PathBuf> = LazyLock::new(|| {
     let python = Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/bin/python");
     let asked = Command::new(&python)
-        .args(["-c", "import lifelines"])
+        .args(["-c", "import lifelines, cryptography"])
         .stderr(Stdio::null())
         .status();
     let found = asked.is_ok_and(|status| status.success());
     assert!(
         found,
-        "a Python with lifelines is in .venv for this check: run .ci/setup"
+        "a Python with lifelines and cryptography is in .venv for this check: run .ci/setup"
     );
     python
 });
