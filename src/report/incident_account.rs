@@ -79,7 +79,11 @@ pub(super) fn numbers(about: &[u64]) -> Vec<Span> {
         }
         spans.push(Span::Record(from));
         if to > from {
-            let between = if to == from.saturating_add(1) { ", " } else { "–" };
+            let between = if to == from.saturating_add(1) {
+                ", "
+            } else {
+                "–"
+            };
             spans.push(Span::text(between));
             spans.push(Span::Record(to));
         }
@@ -111,7 +115,9 @@ fn difference(by: Millis) -> String {
 }
 
 fn columns(maker: &Maker<'_>, of: &[(Id, Kind)]) -> Vec<Column> {
-    let each = of.iter().map(|(id, kind)| Column::new(maker.label(*id), *kind));
+    let each = of
+        .iter()
+        .map(|(id, kind)| Column::new(maker.label(*id), *kind));
     each.collect()
 }
 
@@ -168,10 +174,9 @@ fn since_fall(maker: &Maker<'_>, measure: &Measure) -> String {
         Some(doubt) => {
             let earlier = clock(doubt.earlier);
             match doubt.later {
-                Some(later) => maker.say(
-                    Id::IncidentReportDoubt,
-                    [&shown, &earlier, &clock(later)],
-                ),
+                Some(later) => {
+                    maker.say(Id::IncidentReportDoubt, [&shown, &earlier, &clock(later)])
+                }
                 None => maker.say(Id::IncidentReportDoubtOpen, [&shown, &earlier]),
             }
         }
@@ -276,10 +281,7 @@ fn advice_row(maker: &Maker<'_>, advice: &Advice) -> Row {
     let language = maker.report.language;
     let said = advice.said.text(language);
     let said = match &advice.reason {
-        Some(reason) => maker.say(
-            Id::IncidentReportBecause,
-            [&said, &reason.text(language)],
-        ),
+        Some(reason) => maker.say(Id::IncidentReportBecause, [&said, &reason.text(language)]),
         None => said,
     };
     let answer = maker.label(match advice.answer {
@@ -393,6 +395,9 @@ mod tests {
         assert_eq!(plain(&numbers(&[])), "");
         assert_eq!(plain(&numbers(&[7])), "7");
         assert_eq!(plain(&numbers(&[9, 8, 3, 4, 5, 3])), "3–5, 8, 9");
-        assert_eq!(plain(&numbers(&[u64::MAX, u64::MAX - 1])), format!("{}, {}", u64::MAX - 1, u64::MAX));
+        assert_eq!(
+            plain(&numbers(&[u64::MAX, u64::MAX - 1])),
+            format!("{}, {}", u64::MAX - 1, u64::MAX)
+        );
     }
 }

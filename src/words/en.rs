@@ -285,11 +285,17 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::IncidentReportCautionFilled => "Records lost in the files and taken from copies: {0}.",
         Id::IncidentReportPicture => "On one line of time",
-        Id::IncidentReportBrackets => "Numbers in brackets are those of the records below, on which a sentence rests.",
+        Id::IncidentReportBrackets => {
+            "Numbers in brackets are those of the records below, on which a sentence rests."
+        }
         Id::IncidentReportStory => "What happened",
-        Id::IncidentReportNoStory => "The first record cannot be read, so nothing is told of what happened.",
+        Id::IncidentReportNoStory => {
+            "The first record cannot be read, so nothing is told of what happened."
+        }
         Id::IncidentReportReached => "Reached",
-        Id::IncidentReportReachedCaption => "Times since the fall. A dash: it is not in the record. Being before a target says nothing of how a person is.",
+        Id::IncidentReportReachedCaption => {
+            "Times since the fall. A dash: it is not in the record. Being before a target says nothing of how a person is."
+        }
         Id::IncidentReportExpected => "Expected",
         Id::IncidentReportTarget => "Target",
         Id::IncidentReportPast => "Past it by",
@@ -297,7 +303,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportDoubt => "{0}, may be {1} earlier or {2} later",
         Id::IncidentReportDoubtOpen => "{0}, may be {1} earlier, or later by nobody knows how much",
         Id::IncidentReportEstimates => "Expected and actual times",
-        Id::IncidentReportEstimatesCaption => "What the plan or the forecast expected, and what it took. Estimates are no promise.",
+        Id::IncidentReportEstimatesCaption => {
+            "What the plan or the forecast expected, and what it took. Estimates are no promise."
+        }
         Id::IncidentReportSubject => "What",
         Id::IncidentReportTook => "It took",
         Id::IncidentReportDifference => "Difference",
@@ -306,7 +314,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportShorter => "shorter",
         Id::IncidentReportLonger => "longer",
         Id::IncidentReportBrokenOff => "broken off",
-        Id::IncidentReportAdviceCaption => "What the screen advised and what was done. The person in command decides; the screen only advises.",
+        Id::IncidentReportAdviceCaption => {
+            "What the screen advised and what was done. The person in command decides; the screen only advises."
+        }
         Id::IncidentReportAdvised => "Advised",
         Id::IncidentReportDone => "Done",
         Id::IncidentReportAfter => "After",
@@ -316,13 +326,17 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportPutOff => "put off",
         Id::IncidentReportGaveWay => "another prompt took its place",
         Id::IncidentReportNotAnswered => "not answered by the end of the record",
-        Id::IncidentReportFollowedMore => "Everything else that was advised, {0} times, was done as advised or gave way to another prompt.",
+        Id::IncidentReportFollowedMore => {
+            "Everything else that was advised, {0} times, was done as advised or gave way to another prompt."
+        }
         Id::IncidentReportOpenEnds => "Left open, and what the record does not say",
         Id::IncidentReportNothingOpen => "Nothing was left open, and the record has no gaps.",
         Id::IncidentReportFrom => "{0}: {1}",
         Id::IncidentReportFromTo => "{0} to {1}: {2}",
         Id::IncidentReportTasks => "What is to be done",
-        Id::IncidentReportTasksCaption => "Actions that were set down after the incident, as they stood when this was made.",
+        Id::IncidentReportTasksCaption => {
+            "Actions that were set down after the incident, as they stood when this was made."
+        }
         Id::IncidentReportTask => "Action",
         Id::IncidentReportOwner => "Who",
         Id::IncidentReportDue => "By",

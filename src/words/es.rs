@@ -302,11 +302,17 @@ pub(super) fn text(id: Id) -> &'static str {
             "Registros perdidos en los archivos y tomados de copias: {0}."
         }
         Id::IncidentReportPicture => "En una línea de tiempo",
-        Id::IncidentReportBrackets => "Los números entre corchetes son los de los registros de abajo, en los que se apoya la frase.",
+        Id::IncidentReportBrackets => {
+            "Los números entre corchetes son los de los registros de abajo, en los que se apoya la frase."
+        }
         Id::IncidentReportStory => "Qué pasó",
-        Id::IncidentReportNoStory => "El primer registro no se puede leer, así que nada se cuenta de lo que pasó.",
+        Id::IncidentReportNoStory => {
+            "El primer registro no se puede leer, así que nada se cuenta de lo que pasó."
+        }
         Id::IncidentReportReached => "Alcanzado",
-        Id::IncidentReportReachedCaption => "Tiempos desde la caída. Una raya: no consta en el registro. Estar antes del objetivo no dice cómo está una persona.",
+        Id::IncidentReportReachedCaption => {
+            "Tiempos desde la caída. Una raya: no consta en el registro. Estar antes del objetivo no dice cómo está una persona."
+        }
         Id::IncidentReportExpected => "Previsto",
         Id::IncidentReportTarget => "Objetivo",
         Id::IncidentReportPast => "Lo pasó por",
@@ -314,7 +320,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportDoubt => "{0}, puede ser {1} antes o {2} después",
         Id::IncidentReportDoubtOpen => "{0}, puede ser {1} antes, o después sin que se sepa cuánto",
         Id::IncidentReportEstimates => "Tiempos previstos y reales",
-        Id::IncidentReportEstimatesCaption => "Lo que esperaban el plan o el pronóstico, y lo que duró. Lo previsto no se promete.",
+        Id::IncidentReportEstimatesCaption => {
+            "Lo que esperaban el plan o el pronóstico, y lo que duró. Lo previsto no se promete."
+        }
         Id::IncidentReportSubject => "Qué",
         Id::IncidentReportTook => "Duró",
         Id::IncidentReportDifference => "Diferencia",
@@ -323,7 +331,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportShorter => "más corto",
         Id::IncidentReportLonger => "más largo",
         Id::IncidentReportBrokenOff => "interrumpido",
-        Id::IncidentReportAdviceCaption => "Lo que aconsejó la pantalla y lo que se hizo. Decide quien está al mando; la pantalla solo aconseja.",
+        Id::IncidentReportAdviceCaption => {
+            "Lo que aconsejó la pantalla y lo que se hizo. Decide quien está al mando; la pantalla solo aconseja."
+        }
         Id::IncidentReportAdvised => "Aconsejado",
         Id::IncidentReportDone => "Hecho",
         Id::IncidentReportAfter => "Después de",
@@ -333,13 +343,17 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportPutOff => "aplazado",
         Id::IncidentReportGaveWay => "otro aviso ocupó su lugar",
         Id::IncidentReportNotAnswered => "sin respuesta al final del registro",
-        Id::IncidentReportFollowedMore => "Todo lo demás que se aconsejó, {0} veces, se hizo así o dejó lugar a otro aviso.",
+        Id::IncidentReportFollowedMore => {
+            "Todo lo demás que se aconsejó, {0} veces, se hizo así o dejó lugar a otro aviso."
+        }
         Id::IncidentReportOpenEnds => "Lo que quedó abierto y lo que el registro no dice",
         Id::IncidentReportNothingOpen => "Nada quedó abierto, y el registro no tiene huecos.",
         Id::IncidentReportFrom => "{0}: {1}",
         Id::IncidentReportFromTo => "{0} a {1}: {2}",
         Id::IncidentReportTasks => "Lo que hay que hacer",
-        Id::IncidentReportTasksCaption => "Acciones anotadas tras el incidente, como estaban al hacer este informe.",
+        Id::IncidentReportTasksCaption => {
+            "Acciones anotadas tras el incidente, como estaban al hacer este informe."
+        }
         Id::IncidentReportTask => "Acción",
         Id::IncidentReportOwner => "Quién",
         Id::IncidentReportDue => "Para el",
