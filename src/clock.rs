@@ -47,6 +47,16 @@ impl Clock {
     }
 }
 
+/// How many minutes the place's time is ahead of UTC at this moment, as the machine is set: other before than after the
+/// clocks are put forward or back.
+pub fn offset_min_at(wall_ms: i64) -> i32 {
+    let utc = chrono::DateTime::from_timestamp_millis(wall_ms);
+    utc.map_or(0, |it| {
+        let local = it.with_timezone(&chrono::Local);
+        local.offset().local_minus_utc() / 60
+    })
+}
+
 impl Default for Clock {
     fn default() -> Clock {
         Clock::new()

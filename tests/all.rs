@@ -23,6 +23,7 @@ mod readiness_report;
 mod ready;
 mod real;
 mod record;
+mod report;
 mod review;
 mod rules;
 mod scenarios;

@@ -41,7 +41,7 @@ pub(super) struct Options {
 
 /// A size of paper as it is asked for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-enum PaperName {
+pub(super) enum PaperName {
     /// 210 by 297 mm.
     #[default]
     A4,

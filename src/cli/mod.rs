@@ -19,6 +19,7 @@ mod log;
 mod plans;
 mod ready;
 mod rehearse;
+mod report;
 mod run;
 pub mod script;
 
@@ -78,6 +79,8 @@ enum Command {
     /// Look at the record.
     #[command(subcommand)]
     Log(log::LogCommand),
+    /// Write the report of one incident to a file.
+    Report(report::Options),
     /// Play a scripted incident at full speed and write its journal.
     Rehearse(rehearse::Options),
     /// Open a store and read it through, so that what hangs or breaks on a damaged one is not the tablet.
@@ -165,6 +168,7 @@ pub fn main() -> u8 {
         Command::Findings { id, format } => explain::findings(id.as_deref(), format),
         Command::Schema { format } => explain::schema(format),
         Command::Log(command) => log::log(&command),
+        Command::Report(options) => report::report(&options),
         Command::Rehearse(options) => rehearse::rehearse(&options),
         Command::StoreProbe { folder } => print(&probe::answer(&folder)),
     }

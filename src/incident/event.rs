@@ -540,6 +540,11 @@ impl Event {
         }
     }
 
+    /// What the record has of it besides its kind.
+    pub fn body(&self) -> Value {
+        self.kind_and_body().1
+    }
+
     fn kind_and_body(&self) -> (Value, Value) {
         match self {
             Event::Unknown { kind, body } => (json!(kind), body.clone()),
@@ -580,6 +585,11 @@ impl Record {
             text(&self.who),
             self.casualty,
         )
+    }
+
+    /// When it was written by the wall clock of the place: RFC 3339 with milliseconds and offset.
+    pub fn wall(&self) -> String {
+        wall(&self.now)
     }
 
     /// Reads a record back, with or without its chain fields. Kinds, versions and bodies not known are kept as they are.

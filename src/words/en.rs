@@ -1863,6 +1863,33 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryUnknown => "Records of kinds that this version does not know: {0}.",
         Id::SiteReportHelpPart => "Stopped after {0} of {1} changes; the others were not tried.",
         Id::SiteReportHelpNothing => "No change was tried.",
+        Id::RemindLand => "The plan names this land: {0}.",
+        Id::RemindNoLand => "The plan does not say in which land the site is.",
+        Id::RemindDeath => {
+            "If somebody died of it: the employer reports it within {0} hours of learning of it"
+        }
+        Id::RemindHurt => {
+            "If somebody was admitted to a hospital as an in-patient, or lost a limb or an eye: the employer reports it within {0} hours of learning of it"
+        }
+        Id::RemindBy => "{0}, so by {1} ({2}).",
+        Id::RemindAsk => {
+            "Local law may ask for a report within hours. Ask now who has to report what, to whom and by when."
+        }
+        Id::RemindDefers => {
+            "A reminder, not advice: hours are counted from the activation, as if it was known at once. State and local law may ask for more or for less time; they decide."
+        }
+        Id::ActivityDrill => "DRILL: nobody was in danger unless the log says so.",
+        Id::ActivityTitle => "ACTIVITY LOG (the parts of form ICS 214)",
+        Id::ActivityIncident => "1. Incident name: {0}",
+        Id::ActivityPeriod => "2. Operational period: from {0} to {1}",
+        Id::ActivityName => "3. Name: {0}",
+        Id::ActivityPosition => "4. ICS position: {0}",
+        Id::ActivityInCommand => "in command of the rescue",
+        Id::ActivityAgency => "5. Home agency and unit: {0}",
+        Id::ActivityPeople => "6. Resources assigned (name: position)",
+        Id::ActivityLog => "7. Activity log (date and time, notable activities, who said so)",
+        Id::ActivityPrepared => "8. Prepared by: {0}, {1}",
+        Id::ActivitySignature => "   Position and signature: ________________________",
         Id::SiteReportMade => "Made by {0}, {1}.",
     }
 }

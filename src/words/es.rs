@@ -1890,6 +1890,33 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryUnknown => "Registros de tipos que esta versión no conoce: {0}.",
         Id::SiteReportHelpPart => "Parado tras {0} de {1} cambios; los demás no se probaron.",
         Id::SiteReportHelpNothing => "No se probó ningún cambio.",
+        Id::RemindLand => "El plan nombra este país: {0}.",
+        Id::RemindNoLand => "El plan no dice en qué país está el sitio.",
+        Id::RemindDeath => {
+            "Si alguien murió por ello: el empleador lo comunica dentro de {0} horas de saberlo"
+        }
+        Id::RemindHurt => {
+            "Si alguien quedó ingresado en un hospital o perdió un miembro o un ojo: el empleador lo comunica dentro de {0} horas de saberlo"
+        }
+        Id::RemindBy => "{0}, es decir antes de {1} ({2}).",
+        Id::RemindAsk => {
+            "La ley local puede exigir un aviso en pocas horas. Pregunte ahora quién avisa de qué, a quién y hasta cuándo."
+        }
+        Id::RemindDefers => {
+            "Un recordatorio, no un consejo: las horas cuentan desde la activación, como si se supo enseguida. La ley del estado y la local pueden pedir más o dar menos tiempo; ellas deciden."
+        }
+        Id::ActivityDrill => "SIMULACRO: nadie estuvo en peligro salvo que el registro lo diga.",
+        Id::ActivityTitle => "REGISTRO DE ACTIVIDADES (las partes del formulario ICS 214)",
+        Id::ActivityIncident => "1. Nombre del incidente: {0}",
+        Id::ActivityPeriod => "2. Período operacional: de {0} a {1}",
+        Id::ActivityName => "3. Nombre: {0}",
+        Id::ActivityPosition => "4. Posición ICS: {0}",
+        Id::ActivityInCommand => "al mando del rescate",
+        Id::ActivityAgency => "5. Organismo y unidad: {0}",
+        Id::ActivityPeople => "6. Recursos asignados (nombre: posición)",
+        Id::ActivityLog => "7. Actividades (fecha y hora, qué ocurrió, quién lo dijo)",
+        Id::ActivityPrepared => "8. Preparado por: {0}, {1}",
+        Id::ActivitySignature => "   Posición y firma: ________________________",
         Id::SiteReportMade => "Hecho por {0}, {1}.",
     }
 }
