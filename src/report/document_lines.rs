@@ -62,6 +62,13 @@ pub(super) struct Piece<'a> {
     pub(super) across: bool,
 }
 
+impl Piece<'_> {
+    /// True for a picture.
+    pub(super) fn is_picture(&self) -> bool {
+        self.ops.iter().any(|op| matches!(op, Op::Picture { .. }))
+    }
+}
+
 /// The size of a page inside its margins.
 #[derive(Clone, Copy)]
 pub(super) struct Room {
@@ -411,7 +418,7 @@ impl<'a> Setter<'a, '_> {
         }
     }
 
-    /// Figures get what they need, a third of the table at most, and words share the rest.
+    /// Figures get what they need, half of the table at most, and words share the rest.
     fn widths(&self, table: &Table, names: &[String], texts: &[Vec<String>]) -> Vec<f32> {
         let room = self.upright.width;
         let is_words = |it: &usize| table.columns[*it].kind != Kind::Figures;
@@ -435,7 +442,14 @@ impl<'a> Setter<'a, '_> {
         };
         let rows: Vec<Vec<String>> = texts.iter().map(|it| only(it)).collect();
         let heads: Vec<String> = only(names);
-        let shared = column_widths(&heads, &rows, room - taken, TABLE, self.faces);
+        let left = room - taken;
+        let mut shared: Vec<f32> = words.iter().map(needed).collect();
+        let spare = left - shared.iter().sum::<f32>() - TABLE_GUTTER * (words.len() - 1) as f32;
+        match shared.last_mut().filter(|_| spare >= 0.0) {
+            // What is said last is what is said most.
+            Some(last) => *last += spare,
+            None => shared = column_widths(&heads, &rows, left, TABLE, self.faces),
+        }
         let mut widths = vec![0.0; names.len()];
         let all = words.iter().zip(shared).chain(figures.iter().zip(each));
         all.for_each(|(column, width)| widths[*column] = width);

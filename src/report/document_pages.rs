@@ -60,19 +60,20 @@ pub(super) fn pages<'a>(document: &'a Document, paper: Paper, faces: &Faces) -> 
         pages: vec![Page::default()],
         y: 0.0,
     };
-    // A wide picture stands behind what follows it up to the end of the page, so that no page is left half empty.
+    // A picture stands behind what follows it up to the end of the page, so that no page is left half empty.
     let mut waiting: Vec<Vec<Piece<'a>>> = Vec::new();
     for chain in chains(pieces) {
-        if chain.iter().any(|it| it.across) {
+        let across = chain.iter().any(|it| it.across);
+        if across || chain.iter().any(Piece::is_picture) && !flow.fits(&chain) {
             waiting.push(chain);
             continue;
         }
         if !waiting.is_empty() && !flow.fits(&chain) {
-            waiting.drain(..).for_each(|it| flow.across(it));
+            waiting.drain(..).for_each(|it| flow.picture(it));
         }
         flow.chain(chain);
     }
-    waiting.into_iter().for_each(|it| flow.across(it));
+    waiting.into_iter().for_each(|it| flow.picture(it));
     // After a page across another one was begun, for nothing.
     if flow.pages.len() > 1 && flow.is_top() {
         flow.pages.pop();
@@ -160,8 +161,11 @@ impl<'a> Flow<'a, '_> {
         }
     }
 
-    /// A picture on a page across, and an upright page after it.
-    fn across(&mut self, chain: Vec<Piece<'a>>) {
+    /// A picture on top of a page, or on a page across and an upright page after it.
+    fn picture(&mut self, chain: Vec<Piece<'a>>) {
+        if !chain.iter().any(|it| it.across) {
+            return self.chain(chain);
+        }
         self.turn(true);
         chain.into_iter().for_each(|it| self.place(it, false));
         self.turn(false);

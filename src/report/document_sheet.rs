@@ -21,7 +21,7 @@ dl.facts dd{font-weight:normal}\ndl.facts dd b{font-size:1.1rem}\n\
 .caution ul{padding-left:1.2rem}\n.caution li{margin:.2rem 0}\n\
 tr:target{outline:.2rem solid var(--link);outline-offset:-.1rem}\n\
 tr.quiet th,tr.quiet td{color:var(--quiet);font-weight:normal}\n\
-td{overflow-wrap:anywhere}\nth,td{min-width:0}\n.n{white-space:nowrap}\n\
+td{overflow-wrap:anywhere;min-width:5rem}\nth,.n{min-width:0}\n.n{white-space:nowrap}\n\
 .groups code{font-family:inherit;font-variant-numeric:tabular-nums;display:flex;flex-wrap:wrap;gap:0 1em}\n\
 .code svg{min-width:0;width:14rem;height:14rem;background:#fff;forced-color-adjust:none}\n\
 .code figcaption{font-weight:normal;color:var(--quiet)}\n\
@@ -29,6 +29,7 @@ figcaption{font-weight:bold;padding-bottom:.3rem}\n\
 @media (max-width:40rem){dl.facts>div{grid-template-columns:1fr}}\n\
 @media print{\n\
 nav{display:none}\n.caution,.code,.groups{break-inside:avoid}\n\
-.code svg{width:36mm;height:36mm}\n.wide{break-inside:auto}\nfigure svg.drawing{width:100%}\n\
+.code svg{width:36mm;height:36mm}\nfigure,figure svg{break-inside:avoid}\n\
+figure svg.drawing{width:auto;max-width:100%;max-height:205mm;margin:0 auto}\n\
 main p,ul.points{max-width:none}\nli,main p{orphans:3;widows:3}\n\
 }\n";
