@@ -76,6 +76,8 @@ fn digest() -> impl Strategy<Value = Digest> {
                 true => "2026-11-30".parse().expect("it is a day"),
                 false => today(),
             },
+            from: None,
+            by: None,
         },
         by: "tablet".to_owned(),
         set_ms: 0,
