@@ -284,6 +284,7 @@ fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Langu
     let filled = |seq: u64| readback.filled.binary_search(&seq).is_ok();
     let lines = review::lines(&records, language).into_iter();
     let lines = lines.filter(|line| !line.inner).map(|line| LogRow {
+        seq: Some(line.seq),
         elapsed: line.elapsed,
         text: match filled(line.seq) {
             true => Message::with(Id::LogFromCopy, [&line.text]).text(language),
@@ -296,6 +297,7 @@ fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Langu
         incident,
         rows: result.into_iter().chain(lines).collect(),
         suggested,
+        remarks: review::remarks(&records),
     }
 }
 

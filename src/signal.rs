@@ -6,11 +6,12 @@
 use crate::cue::Cue;
 use crate::drill::{Learned, Lesson, Overdue, When};
 use crate::incident::{
-    Act, Event, Exercise, Facts, Inject, Moment, OtherWork, Owner, Pick, PlanApproval, PlanStanding,
+    Act, Event, Exercise, Facts, Finding, Inject, Moment, OtherWork, Owner, Pick, PlanApproval,
+    PlanStanding, Remark,
 };
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Light, Shift, Standing, WhatIfs};
-use crate::review::Carried;
+use crate::review::{Carried, Remarked};
 use crate::units::{Millimetres, Millis, Speed};
 use crate::words::{Language, Message, Phrase};
 use serde::{Deserialize, Serialize};
@@ -75,7 +76,7 @@ pub struct Addition {
     pub incident: String,
     /// The clocks when somebody said it.
     pub now: Moment,
-    /// Who said it: a responder id, or `tablet`.
+    /// Who said it: a responder id, `tablet` or `desk`.
     pub who: String,
     /// What.
     pub event: Event,
@@ -92,11 +93,17 @@ pub enum Afterwards {
         owner: Owner,
         /// So many days from today.
         in_days: u16,
+        /// Number of the record of the finding that it comes from.
+        from: Option<u64>,
     },
     /// What the record with this number set is done.
     Done(u64),
     /// It is not done after all.
     Open(u64),
+    /// A reviewer says this of it.
+    Reviewed(Remark),
+    /// A reviewer found this.
+    Found(Finding),
 }
 
 /// Something a person touched.
@@ -455,6 +462,8 @@ pub struct LogRead {
     pub rows: Vec<LogRow>,
     /// What could be done about it, to choose from.
     pub suggested: Vec<Phrase>,
+    /// What reviewers said and found.
+    pub remarks: Vec<Remarked>,
 }
 
 /// A scenario file, as it was read or why it was not.
@@ -478,6 +487,8 @@ pub struct Offered {
 /// One line of an incident in the log.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LogRow {
+    /// Number of its record; none for a line that is no record.
+    pub seq: Option<u64>,
     /// Time since the fall, as text.
     pub elapsed: String,
     /// What happened.

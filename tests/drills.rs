@@ -22,7 +22,7 @@ use std::sync::Arc;
 use tempfile::{TempDir, tempdir};
 
 /// Exit code, standard output and standard error of the program.
-fn groundward(arguments: &[&str]) -> (i32, String, String) {
+pub(crate) fn groundward(arguments: &[&str]) -> (i32, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_groundward"))
         .args(arguments)
         .output()
@@ -34,7 +34,7 @@ fn groundward(arguments: &[&str]) -> (i32, String, String) {
 
 /// The same with `--format json`.
 #[track_caller]
-fn json(arguments: &[&str]) -> (i32, Value) {
+pub(crate) fn json(arguments: &[&str]) -> (i32, Value) {
     let (code, out, error) = groundward(&[arguments, &["--format", "json"]].concat());
     let value = serde_json::from_str(&out);
     (
@@ -45,7 +45,7 @@ fn json(arguments: &[&str]) -> (i32, Value) {
 
 /// It cannot be done, and one line says why.
 #[track_caller]
-fn refused(arguments: &[&str], says: &[&str]) {
+pub(crate) fn refused(arguments: &[&str], says: &[&str]) {
     let (code, out, error) = groundward(arguments);
     assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}: {error}");
     for says in says {
@@ -54,7 +54,7 @@ fn refused(arguments: &[&str], says: &[&str]) {
     assert!(error.starts_with("groundward: "), "{error}");
 }
 
-fn demo() -> Plan {
+pub(crate) fn demo() -> Plan {
     let read = plan::read("grain-terminal.toml", DEMO.as_bytes());
     read.plan.expect("the built-in plan is fit")
 }
@@ -93,7 +93,7 @@ const DAY_MS: i64 = 86_400_000;
 const FIRST_DRILL_MS: i64 = 1_790_845_200_000;
 
 /// A data folder with so many drills at a position, a day apart, played on this plan; `at_table` leaves them as they are.
-fn record(plan_text: &str, position: &str, drills: u32, at_table: bool) -> TempDir {
+pub(crate) fn record(plan_text: &str, position: &str, drills: u32, at_table: bool) -> TempDir {
     record_of(plan_text, position, drills, None, at_table)
 }
 
@@ -601,6 +601,8 @@ fn what_is_to_be_done_is_listed_until_it_is_done() {
             text: Phrase::of(text),
             owner: Owner::Responder("bram".to_owned()),
             due: due.parse().expect("it is a day"),
+            from: None,
+            by: None,
         })
     };
     let incident = |number: u32| format!("20261001T0900{number:02}Z-silo3");
@@ -613,7 +615,7 @@ fn what_is_to_be_done_is_listed_until_it_is_done() {
     let listed = |more: &[&str]| {
         let folder = text(data.path());
         let base = [
-            "drills",
+            "log",
             "tasks",
             "--demo",
             "--data",
@@ -642,7 +644,14 @@ fn what_is_to_be_done_is_listed_until_it_is_done() {
     );
     assert_eq!(tasks[0]["text"], "Practise reading orders back");
     let number = tasks[0]["number"].as_u64().expect("a number");
-    add_after(data.path(), &incident(1), Event::TaskDone { task: number });
+    add_after(
+        data.path(),
+        &incident(1),
+        Event::TaskDone {
+            task: number,
+            by: None,
+        },
+    );
     let (code, found) = listed(&["--strict"]);
     assert_eq!((code, array(&found, "tasks").len()), (0, 1));
     assert_eq!(array(&listed(&["--all"]).1, "tasks").len(), 2);

@@ -6,6 +6,7 @@ mod edges;
 mod flips;
 mod history;
 pub(crate) mod lying;
+mod reviewed;
 mod shared;
 mod store;
 mod writer;

@@ -7,7 +7,6 @@ use super::drills_calibrate::{self, Calibrate};
 use super::drills_learn::{self, Learn};
 use super::drills_scenarios::{self, Propose};
 use super::drills_table::{self, AtTable};
-use super::drills_tasks::{self, Tasks};
 use super::log::{Shelf, report};
 use super::plans::KnownPlan;
 use super::ready::language;
@@ -37,8 +36,6 @@ pub(super) enum DrillsCommand {
     Calibrate(Calibrate),
     /// List the positions and the people that were not drilled for longer than the plan's policy asks.
     Due(WhatIsDue),
-    /// List what is to be done after drills and rescues, the overdue first.
-    Tasks(Tasks),
     /// Propose drills for the weakest spots of a plan.
     Propose(Propose),
     /// Play a drill at a table, with a crew that is computed and nobody who climbs.
@@ -85,7 +82,6 @@ pub(super) fn drills(command: &DrillsCommand) -> u8 {
         DrillsCommand::Learn(options) => drills_learn::learn(options),
         DrillsCommand::Calibrate(options) => drills_calibrate::calibrate(options),
         DrillsCommand::Due(options) => what_is_due(options),
-        DrillsCommand::Tasks(options) => drills_tasks::tasks(options),
         DrillsCommand::Propose(options) => drills_scenarios::propose(options),
         DrillsCommand::TableTop(options) => drills_table::at_table(options),
     };

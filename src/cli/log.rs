@@ -1,8 +1,11 @@
-//! Lists, shows and verifies the record, and makes the store of it anew.
+//! Lists, shows and verifies the record, and makes the store of it anew; `log_review` adds to it, `log_tasks` lists what
+//! is to be done.
 //!
 //! The files are what counts. Where the store can be opened (no other program uses it, and it is whole) a list comes
 //! quickly from its index, and what a file lost is filled from its copies and marked.
 
+use super::log_review::{self, Done, NewFinding, NewRemark, NewTask};
+use super::log_tasks::{self, Tasks};
 use super::{DataFolder, Format, say_error};
 use crate::compute::entry;
 use crate::history::{Gathered, Handle, History, Listed, records};
@@ -50,6 +53,18 @@ pub(super) enum LogCommand {
         #[arg(long, value_enum, default_value_t)]
         format: Format,
     },
+    /// Add what a reviewer says of an incident that has ended.
+    Remark(NewRemark),
+    /// Add what a reviewer found.
+    Finding(NewFinding),
+    /// Add what is to be done, by whom and by when.
+    Task(NewTask),
+    /// Say that something is done.
+    Done(Done),
+    /// Say that it is not done after all.
+    Reopen(Done),
+    /// List what is to be done after drills and rescues, the overdue first.
+    Tasks(Tasks),
     /// Make the store of the record anew from its files, after it was damaged.
     Rebuild {
         #[command(flatten)]
@@ -63,6 +78,12 @@ pub(super) fn log(command: &LogCommand) -> u8 {
         LogCommand::Show { id, data, format } => (data, show(data, id, *format)),
         LogCommand::Verify { id, data, format } => (data, verify(data, id.as_deref(), *format)),
         LogCommand::Rebuild { data } => (data, rebuild(data)),
+        LogCommand::Remark(options) => return answer(log_review::remark(options)),
+        LogCommand::Finding(options) => return answer(log_review::finding(options)),
+        LogCommand::Task(options) => return answer(log_review::task(options)),
+        LogCommand::Done(options) => return answer(log_review::done(options)),
+        LogCommand::Reopen(options) => return answer(log_review::reopen(options)),
+        LogCommand::Tasks(options) => return answer(log_tasks::tasks(options)),
     };
     outcome.unwrap_or_else(|error| {
         // A reader that has seen enough, such as a pager, is no fault of the record.
@@ -73,6 +94,13 @@ pub(super) fn log(command: &LogCommand) -> u8 {
             "the record in {} cannot be read: {error}",
             data.folder().display()
         ));
+        2
+    })
+}
+
+fn answer(outcome: Result<u8, String>) -> u8 {
+    outcome.unwrap_or_else(|why| {
+        why.lines().for_each(say_error);
         2
     })
 }

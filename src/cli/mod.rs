@@ -12,10 +12,11 @@ mod drills_calibrate;
 mod drills_learn;
 mod drills_scenarios;
 mod drills_table;
-mod drills_tasks;
 mod explain;
 pub mod fit;
 mod log;
+mod log_review;
+mod log_tasks;
 mod plans;
 mod ready;
 mod rehearse;
@@ -76,7 +77,7 @@ enum Command {
         #[arg(long, value_enum, default_value_t = Format::Json)]
         format: Format,
     },
-    /// Look at the record.
+    /// Look at the record, and add what a review says.
     #[command(subcommand)]
     Log(log::LogCommand),
     /// Write the report of one incident to a file.

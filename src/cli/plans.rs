@@ -99,6 +99,15 @@ impl KnownPlan {
             )),
         }
     }
+
+    /// The plan, or none where none was named and none was used yet.
+    pub(super) fn known(&self, folder: &Path) -> Result<Option<Named>, String> {
+        let unnamed = self.demo.is_none() && self.file.is_none();
+        match self.file(folder).filter(|_| unnamed) {
+            Some(file) if !file.exists() => Ok(None),
+            _ => self.bytes(folder).map(Some),
+        }
+    }
 }
 
 impl OptionalPlan {

@@ -1,4 +1,4 @@
-//! Adds to the records of incidents that have ended: what is to be done about them, and that it is done.
+//! Adds to the records of incidents that have ended: what reviewers say and find, what is to be done, and that it is done.
 //!
 //! The journal takes one addition at a time and says how that went; what was added is read again, so that the screen shows
 //! what stands in the record and nothing else.
@@ -24,13 +24,22 @@ impl Engine {
                 text,
                 owner,
                 in_days,
+                from,
             } => {
                 let due = now.day().checked_add_days(Days::new(in_days.into()));
                 let due = due.unwrap_or(now.day());
-                Event::TaskSet(Task { text, owner, due })
+                Event::TaskSet(Task {
+                    text,
+                    owner,
+                    due,
+                    from,
+                    by: None,
+                })
             }
-            Afterwards::Done(task) => Event::TaskDone { task },
-            Afterwards::Open(task) => Event::TaskOpen { task },
+            Afterwards::Done(task) => Event::TaskDone { task, by: None },
+            Afterwards::Open(task) => Event::TaskOpen { task, by: None },
+            Afterwards::Reviewed(remark) => Event::Reviewed(remark),
+            Afterwards::Found(finding) => Event::Found(finding),
         };
         let holder = self.kept.settings.in_command.clone();
         self.adding = Some(incident.clone());

@@ -340,6 +340,8 @@ impl Facts {
             | Event::TaskSet(_)
             | Event::TaskDone { .. }
             | Event::TaskOpen { .. }
+            | Event::Reviewed(_)
+            | Event::Found(_)
             | Event::Unknown { .. } => {}
         }
     }

@@ -3,9 +3,10 @@
 //! Events are past tense and never change meaning; a kind that must change gets a higher `v`. Kinds this version does
 //! not know are kept as they are, so that an older program can still replay and show a newer record. Integers only.
 
-use super::afterwards::Task;
+use super::afterwards::{Finding, Remark, Task};
 use super::exercise::Exercise;
 use super::time::{Carried, Moment};
+use super::written::Name;
 use crate::readiness::{Forecast, Posting, Shift};
 use crate::units::Millis;
 use crate::words::Language;
@@ -431,9 +432,21 @@ pub enum Event {
     /// After the end: something is to be done about it.
     TaskSet(Task),
     /// After the end: what the record with this number says is done.
-    TaskDone { task: u64 },
+    TaskDone {
+        task: u64,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<Name>,
+    },
     /// After the end: it is not done after all.
-    TaskOpen { task: u64 },
+    TaskOpen {
+        task: u64,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<Name>,
+    },
+    /// After the end: a reviewer says something of it.
+    Reviewed(Remark),
+    /// After the end: a reviewer found something.
+    Found(Finding),
     /// A kind that this version does not know.
     #[serde(skip)]
     Unknown { kind: String, body: Value },
@@ -502,7 +515,7 @@ pub struct Record {
     pub elapsed: Millis,
     /// True where the elapsed time is only a lower bound.
     pub at_least: bool,
-    /// Who said so: a responder id, or `tablet`.
+    /// Who said so: a responder id, `tablet`, or after the end `desk`.
     pub who: Arc<str>,
     /// Which casualty it concerns, from 1.
     pub casualty: u16,
@@ -517,14 +530,6 @@ pub struct Record {
 pub struct NotARecord(pub String);
 
 impl Event {
-    /// True for what is written after the end and changes nothing that is known of the incident, not even how long it took.
-    pub fn is_afterwards(&self) -> bool {
-        matches!(
-            self,
-            Event::TaskSet(_) | Event::TaskDone { .. } | Event::TaskOpen { .. }
-        )
-    }
-
     /// The kind as the record spells it.
     pub fn kind(&self) -> String {
         match self {

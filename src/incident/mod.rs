@@ -28,9 +28,10 @@ mod radio;
 mod state;
 mod time;
 mod working;
+mod written;
 
 pub use act::Act;
-pub use afterwards::{Owner, Task};
+pub use afterwards::{ABOUT_MAX, Amiss, Finding, Nature, Owner, Remark, Task};
 pub use aloud::{call_card, call_made, handover};
 pub(crate) use apply::stays;
 pub use brief::lines as brief;
@@ -53,3 +54,4 @@ pub use state::{
     UNDO_SHOWN, Undo, Whereabouts, Window,
 };
 pub use time::{Carried, Carry, Moment, TimeLine, WALL_STEP_MAX_MS};
+pub use written::{NAME_CHARS_MAX, Name, OwnWords, Unfit, WORDS_CHARS_MAX, Written};

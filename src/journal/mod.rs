@@ -3,12 +3,13 @@
 //! A crew must be able to trust what stands here after a power cut, and anybody must be able to read and check it with
 //! an editor and a hash program. `chain` seals and checks lines, `disk` is all that this module asks of a file system,
 //! `writer` puts records there durably, `thread` does so without making anybody wait, `read` gives them back and names
-//! what is wrong, `fill` closes gaps from copies, `lock` keeps two programs apart, `approvals` keeps who signed which
+//! what is wrong, `addition` adds what is said after the end, `fill` closes gaps from copies, `lock` keeps two programs apart, `approvals` keeps who signed which
 //! plan in the same form.
 //!
 //! Limits: a chain shows edits. It does not show that whole records were cut off the end, nor that everything was
 //! written again: for that the head hash has to leave the tablet.
 
+pub mod addition;
 pub mod approvals;
 pub mod chain;
 pub mod disk;

@@ -7,10 +7,10 @@
 //! fingers and clock marks and which the program keeps in memory anyway; refusing one would lose it. Dropping the
 //! thread waits for a last try, and so for as long as the disk takes to answer.
 
+use super::addition::{NotAdded, added};
 use super::chain::FIRST_PREV;
 use super::disk::{Disk, RealDisk};
 use super::writer::{Failing, Saved, Writer};
-use crate::incident::Record;
 use crate::signal::{Addition, Entry, JournalReport};
 use std::io;
 use std::path::PathBuf;
@@ -150,7 +150,7 @@ fn add(
 ) {
     let incident = addition.incident.clone();
     let added = match open {
-        true => Err("It has not ended yet.".to_owned()),
+        true => Err(NotAdded::NotEnded),
         false => added(disk, folders, addition),
     };
     match added {
@@ -163,49 +163,10 @@ fn add(
             report(saved, lines);
             report(JournalReport::Closed { incident, head }, Vec::new());
         }
-        Err(why) => report(JournalReport::NotAdded { incident, why }, Vec::new()),
-    }
-}
-
-fn added(
-    disk: &Arc<dyn Disk>,
-    folders: &[PathBuf],
-    addition: Addition,
-) -> Result<(Saved, Vec<String>), String> {
-    let incident = &addition.incident;
-    let failed = |error: io::Error| format!("The log cannot be taken up: {error}.");
-    let (mut writer, found) =
-        Writer::resume(disk.clone(), folders.to_vec(), incident).map_err(failed)?;
-    // What follows an altered record would give it the look of a whole one.
-    if !found.problems.is_empty() {
-        return Err("Its record was altered.".to_owned());
-    }
-    let last = found.records.last();
-    let Some(last) = last.filter(|_| found.records.iter().any(|it| it.kind == "stood-down")) else {
-        return Err("It has not ended yet.".to_owned());
-    };
-    // It says how long they hung, as the record before it does, because no clock of the incident runs any more.
-    let before = Record::from_json(&last.text)
-        .map_err(|error| format!("Its last record cannot be read: {}.", error.0))?;
-    let seq = last.seq.saturating_add(1);
-    let record = Record {
-        seq,
-        cause: seq,
-        now: addition.now,
-        who: addition.who.as_str().into(),
-        event: addition.event,
-        v: Record::version(),
-        ..before
-    };
-    let entry = Entry {
-        seq,
-        json: record.to_json(),
-    };
-    let saved = writer.append(&[entry]).and_then(|_| writer.close());
-    match saved {
-        Ok(Some(saved)) => Ok((saved, writer.take_copies())),
-        Ok(None) => Err("Nothing was saved.".to_owned()),
-        Err(Failing(why)) => Err(why),
+        Err(why) => {
+            let why = why.to_string();
+            report(JournalReport::NotAdded { incident, why }, Vec::new());
+        }
     }
 }
 

@@ -8,9 +8,10 @@
 
 use super::document::{Block, Document, Span, Tone, clean};
 use super::face::Faces;
-use super::incident_account::{actions, measured, story};
+use super::incident_account::{actions, measured, said_since, story};
 use super::incident_proof::proof;
 use super::incident_record::record_table;
+use super::reminders::Reminders;
 use super::timeline::{Frame, TimelineDrawing};
 use crate::incident::{Case, Event, Facts, Opening, Record, State, Whereabouts};
 use crate::review::timeline::Timeline;
@@ -32,12 +33,16 @@ pub struct IncidentReport<'a> {
     pub incident: &'a str,
     /// Its records, those of the shared form where that is asked for.
     pub records: &'a [Record],
+    /// How many records the file holds.
+    pub count: usize,
     /// The hash of the last record as it stands in the file.
     pub head: &'a str,
     /// Everything that is wrong with the record, a sentence each; empty where it is intact.
     pub problems: &'a [String],
     /// Numbers of the records that were lost in the files and came from copies.
     pub filled: &'a [u64],
+    /// Which reports the law of the place may ask for; none for a drill.
+    pub reminders: Option<&'a Reminders>,
     /// The language of the report; what the plan says stays as written.
     pub language: Language,
     /// True where names and what is known of anybody's health are left out of the records.
@@ -104,7 +109,9 @@ impl<'a> Maker<'a> {
         let account = Account::of(self.report.records);
         story(self, account.as_ref(), &mut blocks);
         measured(self, account.as_ref(), &mut blocks);
+        said_since(self, &mut blocks);
         actions(self, &mut blocks);
+        self.reminders(&mut blocks);
         record_table(self, &mut blocks);
         proof(self, &mut blocks);
         let [program, made_at] = [self.report.program, self.report.made_at];
@@ -124,6 +131,24 @@ impl<'a> Maker<'a> {
                 self.label(Id::IncidentReportCautionNever)
             ),
         }
+    }
+
+    fn reminders(&self, blocks: &mut Vec<Block>) {
+        let Some(reminders) = self.report.reminders else {
+            return;
+        };
+        let language = self.report.language;
+        blocks.push(Block::heading(
+            "reminders",
+            self.label(Id::IncidentReportReminders),
+        ));
+        blocks.push(Block::said(&reminders.about.text(language)));
+        let each = reminders.each.iter().map(|it| it.text(language));
+        let points: Vec<Vec<Span>> = each.map(|it| vec![Span::text(&it)]).collect();
+        if !points.is_empty() {
+            blocks.push(Block::Points(points));
+        }
+        blocks.push(Block::said(&reminders.defers.text(language)));
     }
 
     /// A time on the incident's own line, since the first fall.

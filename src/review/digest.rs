@@ -5,11 +5,11 @@
 
 use super::tasks::{Carried, tasks};
 use crate::drill::Lesson;
-use crate::incident::{Case, Event, State, Whereabouts};
+use crate::incident::{Case, Event, Nature, State, Whereabouts};
 use crate::units::Millis;
 use crate::words::{Id, Language, clock, label};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One incident in short.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,6 +38,16 @@ pub struct Digest {
     /// What is to be done about it.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub tasks: Vec<Carried>,
+    /// How many remarks of reviewers there are, findings not among them.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub remarks: u64,
+    /// How many findings there are of each kind.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub findings: BTreeMap<Nature, u64>,
+}
+
+fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 /// One casualty in short. All times are since their fall.
@@ -84,7 +94,24 @@ impl Digest {
             casualties: facts.cases().map(hung).collect(),
             qualified: qualified(state),
             tasks: tasks(&state.log),
+            ..Digest::reviewed(state)
         }
+    }
+
+    /// How much reviewers said.
+    fn reviewed(state: &State) -> Digest {
+        let mut digest = Digest::default();
+        for record in &state.log {
+            match &record.event {
+                Event::Reviewed(_) => digest.remarks = digest.remarks.saturating_add(1),
+                Event::Found(finding) => {
+                    let count = digest.findings.entry(finding.nature).or_default();
+                    *count = count.saturating_add(1);
+                }
+                _ => {}
+            }
+        }
+        digest
     }
 
     /// Where the first casualty hung, as spoken.

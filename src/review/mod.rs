@@ -17,6 +17,7 @@ mod narrate;
 mod open;
 mod people;
 mod read;
+mod remarks;
 mod shared;
 mod signs;
 mod slips;
@@ -27,13 +28,14 @@ pub mod timeline;
 pub use account::Account;
 pub use digest::{Digest, Hung};
 pub use people::People;
+pub use remarks::{Remarked, remarks};
 pub use shared::shared;
 pub use signs::Sign;
 pub use tasks::{Carried, open, tasks};
 
 use crate::incident::{
-    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Note, Opening, Owner, Record,
-    Report, State, Stop, Teller, Why,
+    Aftercare, CareTaker, Closing, Condition, Due, Event, Facts, Nature, Note, Opening, Owner,
+    Record, Remark, Report, State, Stop, Teller, Why,
 };
 use crate::readiness::{Light, Posting};
 use crate::units::Millis;
@@ -78,7 +80,7 @@ pub fn lines(records: &[Record], language: Language) -> Vec<Line> {
             seq: record.seq,
             elapsed,
             text: describe(record, &before, facts, records, language).text(language),
-            who: facts.name(&record.who).to_owned(),
+            who: said_by(record, facts).to_owned(),
             inner: matches!(
                 record.event,
                 Event::PromptShown { .. } | Event::ClockMarked {}
@@ -296,6 +298,53 @@ fn conditions(opening: &Opening) -> Vec<Phrase> {
     let crew = setting.crew.as_ref();
     let crew = crew.map(|it| Phrase::with(Id::EvPlayers, [it.len().to_string().into()]));
     [time, light, wind, crew].into_iter().flatten().collect()
+}
+
+/// Who said what stands in a record: by the name that they gave, else by that of the plan.
+fn said_by<'a>(record: &'a Record, facts: &'a Facts) -> &'a str {
+    match record.event.by() {
+        Some(name) => name.as_str(),
+        None => facts.name(&record.who),
+    }
+}
+
+/// The label of what a finding is.
+pub fn nature(nature: Nature) -> Id {
+    match nature {
+        Nature::WorkedWell => Id::NatureWell,
+        Nature::ToBeBetter => Id::NatureBetter,
+        Nature::Danger => Id::NatureDanger,
+        Nature::Unknown => Id::NatureUnknown,
+    }
+}
+
+/// Who sees to a task, as spoken.
+pub fn owner<'a>(owner: &'a Owner, facts: &'a Facts) -> &'a str {
+    match owner {
+        Owner::Responder(id) => facts.name(id),
+        Owner::Role(role) => role,
+        Owner::Named(name) => name.as_str(),
+    }
+}
+
+/// A remark or a finding, with what it answers and which records it is about.
+fn remark(remark: &Remark, found: Option<Nature>, language: Language) -> Message {
+    let text = remark.text.as_str();
+    let answered = remark.answers.map(|it| it.to_string());
+    let nature = found.map(|it| label(nature(it), language));
+    let said = match (nature.as_deref(), answered.as_deref()) {
+        (None, None) => Message::with(Id::EvRemark, [text]),
+        (None, Some(answered)) => Message::with(Id::EvRemarkAnswers, [text, answered]),
+        (Some(nature), None) => Message::with(Id::EvFinding, [text, nature]),
+        (Some(nature), Some(answered)) => {
+            Message::with(Id::EvFindingAnswers, [text, nature, answered])
+        }
+    };
+    if remark.about.is_empty() {
+        return said;
+    }
+    let about: Vec<String> = remark.about.iter().map(ToString::to_string).collect();
+    Message::with(Id::EvAbout, [&said.text(language), &about.join(", ")])
 }
 
 /// What a record set as a task.
@@ -574,20 +623,26 @@ fn describe(
         Event::ClockMarked {} => Message::of(Id::EvMark),
         Event::Resumed { .. } => Message::of(Id::EvResumed),
         Event::TaskSet(task) => {
-            let owner = match &task.owner {
-                Owner::Responder(id) => after.name(id),
-                Owner::Role(role) => role,
-            };
+            let owner = owner(&task.owner, after);
             let due = task.due.format("%Y-%m-%d").to_string();
             let text = task.text.text(language);
-            Message::with(Id::EvTaskSet, [&text, owner, &due])
+            let set = Message::with(Id::EvTaskSet, [&text, owner, &due]);
+            match task.from {
+                None => set,
+                Some(from) => {
+                    let from = from.to_string();
+                    Message::with(Id::EvTaskFrom, [&set.text(language), &from])
+                }
+            }
         }
-        Event::TaskDone { task } => {
+        Event::TaskDone { task, .. } => {
             Message::with(Id::EvTaskDone, [&task_text(records, *task, language)])
         }
-        Event::TaskOpen { task } => {
+        Event::TaskOpen { task, .. } => {
             Message::with(Id::EvTaskOpen, [&task_text(records, *task, language)])
         }
+        Event::Reviewed(said) => remark(said, None, language),
+        Event::Found(found) => remark(&found.remark, Some(found.nature), language),
         Event::Unknown { kind, .. } => Message::with(Id::EvUnknown, [kind]),
     }
 }

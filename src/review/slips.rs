@@ -5,7 +5,7 @@ use super::measures::named;
 use super::read::{Entry, Read};
 use super::story::{Book, Part, listed, time};
 use super::{care, closing, condition, note, reported};
-use crate::incident::{Carried, Event, Facts, Owner, Record};
+use crate::incident::{Carried, Event, Facts, Record};
 use crate::words::{Id, Phrase};
 use std::collections::BTreeSet;
 
@@ -88,15 +88,12 @@ fn tasks(read: &Read, book: &mut Book) {
     for record in &read.state.log {
         let said = match &record.event {
             Event::TaskSet(task) => {
-                let owner: Phrase = match &task.owner {
-                    Owner::Responder(id) => read.state.facts.name(id).into(),
-                    Owner::Role(role) => role.as_str().into(),
-                };
+                let owner: Phrase = super::owner(&task.owner, &read.state.facts).into();
                 let due = task.due.format("%Y-%m-%d").to_string();
                 Phrase::with(Id::EvTaskSet, [task.text.clone(), owner, due.into()])
             }
-            Event::TaskDone { task } => Phrase::with(Id::EvTaskDone, [text_of(read, *task)]),
-            Event::TaskOpen { task } => Phrase::with(Id::EvTaskOpen, [text_of(read, *task)]),
+            Event::TaskDone { task, .. } => Phrase::with(Id::EvTaskDone, [text_of(read, *task)]),
+            Event::TaskOpen { task, .. } => Phrase::with(Id::EvTaskOpen, [text_of(read, *task)]),
             _ => continue,
         };
         book.tell(

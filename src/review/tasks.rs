@@ -15,7 +15,7 @@ pub struct Carried {
     pub number: u64,
     /// What, who and by when.
     pub task: Task,
-    /// Who set it: a responder id, or `tablet`.
+    /// Whom the record that set it names: a responder id, `tablet` or `desk`.
     pub by: String,
     /// Wall clock when it was set, milliseconds since 1970 in UTC.
     pub set_ms: i64,
@@ -49,8 +49,8 @@ pub fn tasks<R: Borrow<Record>>(records: &[R]) -> Vec<Carried> {
                 set_ms: record.now.wall_ms,
                 done_ms: None,
             }),
-            Event::TaskDone { task } => one(&mut all, *task, Some(record.now.wall_ms)),
-            Event::TaskOpen { task } => one(&mut all, *task, None),
+            Event::TaskDone { task, .. } => one(&mut all, *task, Some(record.now.wall_ms)),
+            Event::TaskOpen { task, .. } => one(&mut all, *task, None),
             _ => {}
         }
     }

@@ -337,6 +337,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportTasksCaption => {
             "Actions that were set down after the incident, as they stood when this was made."
         }
+        Id::IncidentReportRemarks => "What reviewers said",
+        Id::IncidentReportRemarksCaption => {
+            "Remarks and findings that were added to the record after the incident. None is ever changed; an answer stands as one of its own."
+        }
+        Id::IncidentReportRemark => "What was said",
+        Id::IncidentReportNature => "What it is",
+        Id::IncidentReportJustRemark => "remark",
+        Id::IncidentReportBy => "By",
+        Id::IncidentReportAnswers => "{0} Answers {1}.",
+        Id::IncidentReportReminders => "Reports that may be due",
         Id::IncidentReportTask => "Action",
         Id::IncidentReportOwner => "Who",
         Id::IncidentReportDue => "By",
@@ -515,6 +525,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::EvTaskSet => "To be done: {0} - {1}, by {2}",
         Id::EvTaskDone => "Done: {0}",
         Id::EvTaskOpen => "Open again: {0}",
+        Id::EvTaskFrom => "{0} (from finding {1})",
+        Id::EvRemark => "Remark: {0}",
+        Id::EvRemarkAnswers => "Remark on {1}: {0}",
+        Id::EvFinding => "Finding, {1}: {0}",
+        Id::EvFindingAnswers => "Finding on {2}, {1}: {0}",
+        Id::EvAbout => "{0} (records {1})",
+        Id::NatureWell => "worked well",
+        Id::NatureBetter => "to be better",
+        Id::NatureDanger => "danger",
+        Id::NatureUnknown => "not known yet",
         Id::NoticeNotAdded => "This was not added to the record: {0}",
         Id::DrillsDueMany => "Drills due: places {0}, people {1}",
         Id::DrillDueTile => "What is due",

@@ -354,6 +354,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportTasksCaption => {
             "Acciones anotadas tras el incidente, como estaban al hacer este informe."
         }
+        Id::IncidentReportRemarks => "Lo que dijeron quienes lo revisaron",
+        Id::IncidentReportRemarksCaption => {
+            "Observaciones y hallazgos añadidos al registro tras el incidente. Ninguno se cambia nunca; una respuesta está por sí misma."
+        }
+        Id::IncidentReportRemark => "Qué se dijo",
+        Id::IncidentReportNature => "Qué es",
+        Id::IncidentReportJustRemark => "observación",
+        Id::IncidentReportBy => "Por",
+        Id::IncidentReportAnswers => "{0} Responde a {1}.",
+        Id::IncidentReportReminders => "Avisos que quizá haya que dar",
         Id::IncidentReportTask => "Acción",
         Id::IncidentReportOwner => "Quién",
         Id::IncidentReportDue => "Para el",
@@ -528,6 +538,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::EvTaskSet => "Por hacer: {0} - {1}, hasta {2}",
         Id::EvTaskDone => "Hecho: {0}",
         Id::EvTaskOpen => "Abierto otra vez: {0}",
+        Id::EvTaskFrom => "{0} (del hallazgo {1})",
+        Id::EvRemark => "Nota: {0}",
+        Id::EvRemarkAnswers => "Nota sobre {1}: {0}",
+        Id::EvFinding => "Hallazgo, {1}: {0}",
+        Id::EvFindingAnswers => "Hallazgo sobre {2}, {1}: {0}",
+        Id::EvAbout => "{0} (registros {1})",
+        Id::NatureWell => "funcionó bien",
+        Id::NatureBetter => "a mejorar",
+        Id::NatureDanger => "peligro",
+        Id::NatureUnknown => "aún no se sabe",
         Id::NoticeNotAdded => "Esto no se añadió al registro: {0}",
         Id::DrillsDueMany => "Por ensayar: lugares {0}, personas {1}",
         Id::DrillDueTile => "Por ensayar",

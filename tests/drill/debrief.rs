@@ -169,6 +169,8 @@ fn set(seq: u64, text: Id, due: &str) -> Record {
         text: Phrase::of(text),
         owner: Owner::Role("rope lead".to_owned()),
         due: day(due),
+        from: None,
+        by: None,
     };
     record(seq, Event::TaskSet(task))
 }
@@ -215,14 +217,14 @@ fn tasks_are_carried_until_done_and_the_overdue_come_first() {
         order(&records, "2026-12-10"),
         [(2, true), (3, false), (1, false)]
     );
-    records.push(record(4, Event::TaskDone { task: 2 }));
+    records.push(record(4, Event::TaskDone { task: 2, by: None }));
     assert_eq!(order(&records, "2026-12-11"), [(3, true), (1, false)]);
     assert_eq!(tasks(&records).len(), 3, "nothing is removed");
     // Said once more, the first time counts; what is not there changes nothing.
-    records.push(record(5, Event::TaskDone { task: 2 }));
-    records.push(record(6, Event::TaskDone { task: 99 }));
+    records.push(record(5, Event::TaskDone { task: 2, by: None }));
+    records.push(record(6, Event::TaskDone { task: 99, by: None }));
     assert_eq!(tasks(&records)[1].done_ms, Some(4_000));
-    records.push(record(7, Event::TaskOpen { task: 2 }));
+    records.push(record(7, Event::TaskOpen { task: 2, by: None }));
     assert_eq!(tasks(&records), tasks(&three()));
 }
 

@@ -68,7 +68,7 @@ fn an_entry_that_was_laid_out_over_lines_stays_one_line() {
 }
 
 #[track_caller]
-fn redo(files: &[PathBuf]) -> String {
+pub(super) fn redo(files: &[PathBuf]) -> String {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/record/chain.py");
     let output = Command::new("python3")
         .arg(script)

@@ -3,7 +3,7 @@
 use super::lying::{Fault, LyingDisk};
 use super::{INCIDENT, entries, folders, lines};
 use crate::desk::Desk;
-use groundward::incident::{Act, Event, Moment, Record};
+use groundward::incident::{Act, Event, Moment, Owner, Record, Task};
 use groundward::journal::disk::{Disk, DiskFile, RealDisk};
 use groundward::journal::lock::{DataLock, LockRefused};
 use groundward::journal::read;
@@ -233,6 +233,16 @@ fn stood_down(disk: Arc<dyn Disk>, data: &Path) -> (Vec<PathBuf>, PathBuf, Strin
     (folders, path, incident)
 }
 
+fn set() -> Event {
+    Event::TaskSet(Task {
+        text: "mend the hoist".into(),
+        owner: Owner::Role("rope lead".to_owned()),
+        due: "2031-06-01".parse().expect("it is a day"),
+        from: None,
+        by: None,
+    })
+}
+
 fn addition(incident: &str) -> Box<Addition> {
     Box::new(Addition {
         incident: incident.to_owned(),
@@ -243,7 +253,7 @@ fn addition(incident: &str) -> Box<Addition> {
             boot_id: "weeks later".into(),
         },
         who: "ines".to_owned(),
-        event: Event::TaskDone { task: 3 },
+        event: set(),
     })
 }
 
@@ -266,7 +276,7 @@ fn what_is_added_after_the_end_is_sealed_into_the_same_chain() {
     assert!(found.problems.is_empty() && found.closed, "{found:?}");
     assert_eq!(found.records.len() as u64, records + 2);
     let last = Record::from_json(&found.records[found.records.len() - 1].text).expect("a record");
-    assert_eq!(last.event, Event::TaskDone { task: 3 });
+    assert_eq!(last.event, set());
     assert_eq!(&*last.who, "ines");
 }
 

@@ -126,6 +126,8 @@ fn addition(incident: &str, text: Id, due: &str) -> Addition {
             text: Phrase::of(text),
             owner: Owner::Responder("ines".to_owned()),
             due: due.parse().expect("it is a day"),
+            from: None,
+            by: None,
         }),
     }
 }
@@ -144,7 +146,7 @@ pub(super) fn add(tablet: &mut Tablet, addition: &Addition) {
                 done_ms: None,
             });
         }
-        Event::TaskDone { task } => {
+        Event::TaskDone { task, .. } => {
             let mut tasks = tablet.tasks.iter_mut();
             let it = tasks.find(|it| it.number == *task);
             it.expect("there is such a task").done_ms = Some(set_ms);

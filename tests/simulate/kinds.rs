@@ -91,7 +91,8 @@ kinds!(event: Event {
     OrderWithdrawn TaskGiven WordsSaid OrdersUnanswered WayBlocked WayOpened KitGone CallFailed HelpExpected OutsideAsked
     OutsideTookOver OutsideLeft CommandTaken BriefHeard CommandNamed LanguageChosen CameDue Noted StuckAloft CareRefused
     HandedOver KitWithdrawn Corrected StandDownBegan StandDownLeft StandDownAnswered StoodDown PromptShown ClockMarked
-    Resumed SurpriseGiven SurpriseLeftOut Stands RealCalled TaskSet TaskDone TaskOpen Unknown
+    Resumed SurpriseGiven SurpriseLeftOut Stands RealCalled TaskSet TaskDone TaskOpen Reviewed Found
+    Unknown
 });
 
 /// Every kind that a full run has to meet: nobody writes an unknown one, and the journal writes what is said after the end.
@@ -121,6 +122,8 @@ pub(super) fn owed() -> impl Iterator<Item = &'static str> {
             "event TaskSet",
             "event TaskDone",
             "event TaskOpen",
+            "event Reviewed",
+            "event Found",
         ]
         .contains(it)
     })

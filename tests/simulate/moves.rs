@@ -7,8 +7,8 @@ use super::kinds;
 use super::world::World;
 use groundward::drill::When;
 use groundward::incident::{
-    Act, Aftercare, CareTaker, Closing, Condition, Exercise, Inject, Note, OtherWork, Owner,
-    Report, Setting, Stop, Surprise, Teller, to_say,
+    Act, Aftercare, CareTaker, Closing, Condition, Exercise, Finding, Inject, Name, Nature, Note,
+    OtherWork, OwnWords, Owner, Remark, Report, Setting, Stop, Surprise, Teller, to_say,
 };
 use groundward::readiness::{Change, Counted, Declare, Light, Reason};
 use groundward::signal::{Afterwards, Prepare, Prepared, Tap};
@@ -399,19 +399,37 @@ impl World {
         }
     }
 
+    fn some_remark(&mut self) -> Remark {
+        let words = self
+            .chance
+            .among(&["The way was blocked", "Ñandú: ¿quién llamó?"]);
+        Remark {
+            text: OwnWords::new(words).expect("it is one plain line"),
+            about: (0..self.chance.below(3)).collect(),
+            answers: self.chance.one_in(2).then_some(4),
+            by: Name::new("Oda").ok().filter(|_| self.chance.one_in(2)),
+        }
+    }
+
     /// A touch that has nothing to do with an incident.
     pub(super) fn some_tap(&mut self) -> Tap {
         match self.chance.below(24) {
             22 => Tap::ReadLessons,
             23 => Tap::Afterwards {
                 incident: "20310512T120000Z-0001".to_owned(),
-                what: match self.chance.below(3) {
+                what: match self.chance.below(5) {
                     0 => Afterwards::Done(self.chance.below(9)),
                     1 => Afterwards::Open(self.chance.below(9)),
+                    2 => Afterwards::Reviewed(self.some_remark()),
+                    3 => Afterwards::Found(Finding {
+                        nature: Nature::Danger,
+                        remark: self.some_remark(),
+                    }),
                     _ => Afterwards::Set {
                         text: Phrase::of(Id::TaskDrill),
                         owner: Owner::Responder(self.person()),
                         in_days: 14,
+                        from: self.chance.one_in(2).then_some(7),
                     },
                 },
             },
