@@ -9,15 +9,17 @@
 //! nothing of how long it took to pass.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::pace::way_times;
 use super::spoken;
 use super::stands::{self, Standing};
 use super::statistics::Span;
-use super::steps::Course;
-use crate::incident::{Event, Facts, Opening, Order, Report, State, Whereabouts};
-use crate::plan::{Plan, link_time};
+use super::steps::{Course, Doing};
+use crate::incident::{Event, Facts, Opening, Order, Record, Report, State, Whereabouts};
+use crate::plan::{Plan, ThreePoint, link_time};
 use crate::readiness::{Light, Posting};
 use crate::units::Millis;
 
@@ -201,12 +203,64 @@ struct Given {
     upset: bool,
 }
 
+/// A step that was followed, for whichever casualty.
+pub(crate) struct StepFollowed {
+    /// For which, from 1.
+    pub(crate) casualty: u16,
+    /// When it ended, or was broken off, since activation.
+    pub(crate) at: Millis,
+    /// What it took.
+    pub(crate) taken: StepTaken,
+}
+
+/// An order that was followed from when it was given to its end.
+pub(crate) struct OrderFollowed {
+    /// The order, as it stood at its end.
+    pub(crate) order: Order,
+    /// When it ended; none where it stood to the end.
+    pub(crate) ended: Option<Millis>,
+    /// True where whoever was on it was heard of.
+    pub(crate) answered: bool,
+    /// When its words could be begun, and from there to its read-back.
+    pub(crate) passed: Option<(Millis, Span)>,
+    /// When its way began, how long it took, and in haste, likely, on a bad day.
+    pub(crate) way: Option<(Millis, Span, ThreePoint)>,
+}
+
+/// What was followed in an incident.
+#[derive(Default)]
+pub(crate) struct Followed {
+    /// The steps, in the order in which they ended.
+    pub(crate) steps: Vec<StepFollowed>,
+    /// The orders, in the order in which they ended.
+    pub(crate) orders: Vec<OrderFollowed>,
+}
+
+impl Followed {
+    /// Follows everything in it, for every casualty and also after a drill has turned real.
+    pub(crate) fn of(log: &[Arc<Record>]) -> Followed {
+        let part = stands::whole(log);
+        let mut taking = Taking {
+            everybody: true,
+            ..Taking::default()
+        };
+        for standing in part.counting() {
+            taking.take(standing);
+        }
+        taking.end(part.end);
+        taking.followed
+    }
+}
+
 /// Takes an incident in record by record.
 #[derive(Default)]
 struct Taking {
     state: State,
     lesson: Lesson,
-    course: Course,
+    /// The steps of each casualty; of the first alone where not everybody is followed.
+    courses: BTreeMap<u16, Course>,
+    everybody: bool,
+    followed: Followed,
     given: BTreeMap<u64, Given>,
     /// When the last words over the radio were over.
     quiet: Millis,
@@ -220,7 +274,7 @@ impl Taking {
         if matches!(record.event, Event::Corrected { .. }) {
             return;
         }
-        let before = self.course.step_of(&self.state.facts);
+        let before = self.steps_now();
         if let Event::WordsSaid { orders, .. } = &record.event {
             let given = spoken::given(&self.state.facts, orders);
             let begun = given.unwrap_or(at).max(self.quiet);
@@ -268,16 +322,34 @@ impl Taking {
         {
             self.safe.get_or_insert(at);
         }
-        let there = |role: &str, method: &str| {
-            let mut given = self.given.values().rev();
-            let own = given.find(|it| {
-                it.order.casualty == 1 && it.order.method == method && it.order.posting.role == role
-            });
-            own.and_then(|it| it.there)
-        };
-        self.course
-            .take(standing, before, facts, &there, &mut self.lesson.steps);
+        self.follow_steps(standing, before);
         self.follow_orders(at);
+    }
+
+    /// The step being done for each casualty that is followed.
+    fn steps_now(&mut self) -> BTreeMap<u16, Option<Doing>> {
+        let facts = &self.state.facts;
+        let followed = facts.cases().map(|it| it.number);
+        let followed = followed.filter(|it| self.everybody || *it == 1);
+        let numbers: Vec<u16> = followed.collect();
+        let of = |number: u16| {
+            let course = self.courses.entry(number);
+            let course = course.or_insert_with(|| Course::of(number));
+            (number, course.step_of(facts))
+        };
+        numbers.into_iter().map(of).collect()
+    }
+
+    fn follow_steps(&mut self, standing: &Standing<'_>, before: BTreeMap<u16, Option<Doing>>) {
+        let (facts, given) = (&self.state.facts, &self.given);
+        let mut taken = Vec::new();
+        for (number, before) in before {
+            let there = |role: &str, method: &str| said_there(given, number, role, method);
+            if let Some(course) = self.courses.get_mut(&number) {
+                course.take(standing, before, facts, &there, &mut taken);
+            }
+            self.followed.add(number, standing.at, &mut taken);
+        }
     }
 
     /// Takes up new orders, and lets go of those that stand no more.
@@ -328,23 +400,24 @@ impl Taking {
         if order.said.is_some() || given.heard.or(seen).is_none() {
             lesson.said.push(span(order.at, order.said));
         }
-        if let Some(begun) = given
-            .begun
-            .filter(|_| given.heard.is_some() || seen.is_none())
-        {
-            lesson.heard.push(span(begun, given.heard));
-        }
+        let begun = given.begun;
+        let begun = begun.filter(|_| given.heard.is_some() || seen.is_none());
+        let passed_on = begun.map(|begun| (begun, span(begun, given.heard)));
+        lesson.heard.extend(passed_on.map(|it| it.1));
         let posting = &order.posting;
         let understood = given.heard.or(order.said);
+        let mut way = None;
         if let (Some(from), Some(first)) = (understood, posting.way.first())
             && (given.there.is_some() || order.there.is_none())
             && !given.upset
         {
+            let gone = span(from, given.there);
+            way = Some((from, gone, way_times(facts, order)));
             lesson.ways.push(WayGone {
                 from: first.0.clone(),
                 station: posting.station.clone(),
                 to: posting.place.clone(),
-                span: span(from, given.there),
+                span: gone,
                 likely_ms: posting.travel_ms,
                 links: passed(facts, posting),
             });
@@ -361,22 +434,44 @@ impl Taking {
                 qualification: role.and_then(|it| it.qualification.clone()),
             });
         }
+        if self.everybody {
+            let stands = facts.orders.iter().any(|it| it.number == order.number);
+            self.followed.orders.push(OrderFollowed {
+                order: order.clone(),
+                ended: (!stands).then_some(end),
+                answered: given.heard.or(seen).is_some(),
+                passed: passed_on,
+                way,
+            });
+        }
     }
 
-    /// The end: what goes on then is broken off.
-    fn close(mut self, end: Millis) -> Lesson {
-        let there = |role: &str, method: &str| said_there(&self.given, role, method);
-        self.course
-            .close(&self.state.facts, end, &there, &mut self.lesson.steps);
+    /// What goes on at the end is broken off.
+    fn end(&mut self, end: Millis) {
+        let mut taken = Vec::new();
+        for (number, course) in &self.courses {
+            let (facts, given) = (&self.state.facts, &self.given);
+            let there = |role: &str, method: &str| said_there(given, *number, role, method);
+            course.close(facts, end, &there, &mut taken);
+            self.followed.add(*number, end, &mut taken);
+        }
         for given in std::mem::take(&mut self.given).into_values() {
             self.over(&given, end);
         }
+    }
+
+    /// The end.
+    fn close(mut self, end: Millis) -> Lesson {
+        self.end(end);
         let Taking {
             state,
             mut lesson,
+            followed,
             safe,
             ..
         } = self;
+        let steps = followed.steps.into_iter();
+        lesson.steps = steps.map(|it| it.taken).collect();
         let facts = &state.facts;
         lesson.crew.sort();
         lesson.crew.dedup();
@@ -408,12 +503,28 @@ impl Taking {
     }
 }
 
-/// When whoever has a role in a method for the first casualty said that they are there.
-fn said_there(given: &BTreeMap<u64, Given>, role: &str, method: &str) -> Option<Millis> {
+impl Followed {
+    fn add(&mut self, casualty: u16, at: Millis, taken: &mut Vec<StepTaken>) {
+        let steps = taken.drain(..);
+        self.steps.extend(steps.map(|taken| StepFollowed {
+            casualty,
+            at,
+            taken,
+        }));
+    }
+}
+
+/// When whoever has a role in a method for this casualty said that they are there.
+fn said_there(
+    given: &BTreeMap<u64, Given>,
+    casualty: u16,
+    role: &str,
+    method: &str,
+) -> Option<Millis> {
     let mut newest = given.values().rev();
     let own = newest.find(|it| {
         let order = &it.order;
-        order.casualty == 1 && order.method == method && order.posting.role == role
+        order.casualty == casualty && order.method == method && order.posting.role == role
     });
     own.and_then(|it| it.there)
 }

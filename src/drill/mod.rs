@@ -34,6 +34,7 @@ pub use debrief::Debrief;
 pub use decisions::{Decision, Departure, Named};
 pub use due::{Overdue, Undrilled, due};
 pub use learn::{Learned, Subject, Timed, Whose, learned};
+pub(crate) use lesson::Followed;
 pub use lesson::{Lesson, PartTaken, Passed, Played, StepTaken, WayGone};
 pub use marks::{Mark, Reached};
 pub use met::Met;
@@ -46,11 +47,13 @@ pub use scenario::{
     Fault, PLAYED_MAX, Planned, SURPRISES_MAX, Scenario, WIND_MAX, When, check, drawn,
 };
 pub use scenario_file::{BUILT_IN, SCENARIO_BYTES_MAX, read, read_for};
-pub(crate) use stands::whole;
+pub(crate) use stands::{comes_by_itself, whole};
 pub use statistics::{
     Between, COVERAGE, CurveStep, Span, Summary, Trend, curve, percentile, summary, trend,
 };
 pub use table_top::{Happening, Run, Table, TableTop};
 pub use told::Group;
+pub(crate) use told::decision_told;
 pub use tries::{Quarters, Tried, try_once, try_plan};
+pub(crate) use unanswered::stood;
 pub use unanswered::{Ended, Prompts, Stood};

@@ -143,7 +143,7 @@ impl Luck {
             return (Millis::ZERO, Millis::ZERO);
         }
         let name = format!("way/{}", posting.responder);
-        let whole = self.time(&name, order.number, &times(facts, order));
+        let whole = self.time(&name, order.number, &way_times(facts, order));
         let fetch = posting.fetch_ms.unwrap_or(0).clamp(0, posting.travel_ms);
         let share = fetch as f64 / posting.travel_ms as f64;
         (whole, down(whole.0 as f64 * share))
@@ -159,7 +159,7 @@ fn alike(time: Millis) -> ThreePoint {
 }
 
 /// The way of an order in haste, likely, and on a bad day: the sums along it, as the forecast takes them.
-fn times(facts: &Facts, order: &Order) -> ThreePoint {
+pub(super) fn way_times(facts: &Facts, order: &Order) -> ThreePoint {
     let posting = &order.posting;
     let Some(first) = posting.way.first() else {
         return alike(Millis(posting.travel_ms));

@@ -111,7 +111,7 @@ fn stays(event: &Event) -> bool {
 }
 
 /// True for what begins a decision that nobody's touch asked for.
-pub(super) fn comes_by_itself(event: &Event) -> bool {
+pub(crate) fn comes_by_itself(event: &Event) -> bool {
     use crate::incident::Why;
     matches!(
         event,

@@ -1,4 +1,4 @@
-//! Follows the steps of the first casualty's methods and measures each of them.
+//! Follows the steps of a casualty's methods and measures each of them.
 //!
 //! Two times: as lived, from the end of the step before, and the work alone, which is what a plan's three points mean: from
 //! when everybody that the step waits for was there and one could go near. Danger, another casualty and outside lead break a
@@ -9,7 +9,7 @@
 use super::lesson::StepTaken;
 use super::stands::Standing;
 use super::statistics::Span;
-use crate::incident::{Event, Facts};
+use crate::incident::{Case, Event, Facts};
 use crate::plan::{Method, Milestone, Step};
 use crate::readiness::needed_at;
 use crate::units::Millis;
@@ -22,9 +22,11 @@ pub(super) struct Doing {
     since: Millis,
 }
 
-/// Follows them.
+/// Follows those of one casualty.
 #[derive(Default)]
 pub(super) struct Course {
+    /// Its number, from 1.
+    number: u16,
     /// The step whose time was taken already, or that has none.
     closed: Option<Doing>,
     /// Since when one may go near.
@@ -39,9 +41,21 @@ pub(super) struct Course {
 type There<'a> = dyn Fn(&str, &str) -> Option<Millis> + 'a;
 
 impl Course {
-    /// The step being done for the first casualty.
+    /// Follows the steps of the casualty with this number.
+    pub(super) fn of(number: u16) -> Course {
+        Course {
+            number,
+            ..Course::default()
+        }
+    }
+
+    fn case<'a>(&self, facts: &'a Facts) -> Option<Case<'a>> {
+        facts.cases().find(|it| it.number == self.number)
+    }
+
+    /// The step being done.
     pub(super) fn step_of(&self, facts: &Facts) -> Option<Doing> {
-        let case = facts.cases().next()?;
+        let case = self.case(facts)?;
         let (running, method, _) = case.step()?;
         Some(Doing {
             method: method.id.clone(),
@@ -61,7 +75,7 @@ impl Course {
     ) {
         let (at, event) = (standing.at, &standing.record.event);
         let after = self.step_of(facts);
-        let case = facts.cases().next();
+        let case = self.case(facts);
         match case.is_some_and(|it| it.may_go_near()) {
             true => _ = self.near.get_or_insert(at),
             false => self.near = None,
@@ -77,7 +91,7 @@ impl Course {
         let Some(step) = method.steps.get(doing.step) else {
             return;
         };
-        let own = standing.record.casualty <= 1;
+        let own = standing.record.casualty.max(1) == self.number;
         let failed = own
             && matches!(
                 event,
@@ -164,7 +178,7 @@ impl Course {
         let Some(doing) = doing.filter(|it| self.closed.as_ref() != Some(it)) else {
             return;
         };
-        let case = facts.cases().next();
+        let case = self.case(facts);
         let position = case.and_then(|it| it.position());
         let method = case.and_then(|it| it.method(&doing.method));
         let step = method.and_then(|it| it.steps.get(doing.step));

@@ -157,7 +157,7 @@ pub(super) fn spoken(method: Option<&Named>) -> Phrase {
     method.map_or("-", |it| it.name.as_str()).into()
 }
 
-pub(super) fn decision_told(decision: &Decision) -> Phrase {
+pub(crate) fn decision_told(decision: &Decision) -> Phrase {
     let method = spoken(decision.method.as_ref());
     let other = decision.other.as_ref();
     let by = decision.by_ms.map(time);

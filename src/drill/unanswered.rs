@@ -111,7 +111,7 @@ struct Showing {
 
 /// How long each prompt stood, in the order in which they came up; `expected` says what the step behind a prompt likely
 /// takes, by the number of its record. The prompts of a drill's own course are not asked of the crew and stay out.
-pub(super) fn stood(part: &Part<'_>, expected: &BTreeMap<u64, Millis>) -> Vec<Stood> {
+pub(crate) fn stood(part: &Part<'_>, expected: &BTreeMap<u64, Millis>) -> Vec<Stood> {
     let mut showings: Vec<Showing> = Vec::new();
     let mut first_of: BTreeMap<u64, &Event> = BTreeMap::new();
     let mut takes_back: BTreeMap<u64, Vec<u64>> = BTreeMap::new();

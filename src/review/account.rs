@@ -211,6 +211,8 @@ pub struct Estimate {
     pub high: Option<Millis>,
     /// What it took, or had taken when it was broken off.
     pub actual: Span,
+    /// True where that has the waiting for people in it, because nobody said when they were there.
+    pub waiting: bool,
     /// The records that it rests on.
     pub about: Vec<u64>,
 }

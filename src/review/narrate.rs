@@ -9,7 +9,6 @@ use super::story::{Book, Key, Part, listed, time};
 use super::{care, closing, conditions, note, order, reported, teller};
 use crate::drill::Played;
 use crate::incident::{Aftercare, CareTaker, Case, Due, Event, Facts, PlanStanding, Stop, Why};
-use crate::readiness::Posting;
 use crate::units::{Millis, Speed};
 use crate::words::{Id, Phrase, date_and_time, wall_time, wind};
 
@@ -19,8 +18,8 @@ pub(super) struct Narrator<'r> {
     book: Book,
     /// The cause in which a method was said not to work, where nothing came of it yet.
     failed: Option<u64>,
-    /// The cause in which a method was left.
-    left: Option<u64>,
+    /// The cause in which a method was left, and its name.
+    left: Option<(u64, String)>,
 }
 
 impl Walker for Narrator<'_> {
@@ -139,10 +138,10 @@ impl<'r> Narrator<'r> {
         let opening = &self.read.opening;
         let now = &entry.record.now;
         let day = Phrase::from(date_and_time(now.wall_ms, now.offset_min));
-        let site = facts.opened.as_ref().map_or("", |it| &it.plan.site.name);
-        let site = match site {
-            "" => Phrase::of(Id::StorySomewhere),
-            name => name.into(),
+        let site = facts.opened.as_ref().map(|it| &it.plan.site.name);
+        let site = match site.filter(|_| self.read.planned()) {
+            None => Phrase::of(Id::StorySomewhere),
+            Some(name) => name.as_str().into(),
         };
         let text = match (self.read.turned_real, self.read.played()) {
             (Some((at, _)), _) => Phrase::with(Id::StoryTurned, [site, day, time(at)]),
@@ -221,7 +220,15 @@ impl<'r> Narrator<'r> {
                 self.say(part, entry, Id::StoryCallGiven, [facts.name(to).into()]);
             }
             Event::CallOrdered { to: None } => self.say(part, entry, Id::StoryCallAlone, []),
-            Event::CallPassed {} => self.say(part, entry, Id::StoryCallTold, []),
+            Event::CallPassed {} => {
+                let caller = facts.call.ordered.last().and_then(|it| it.0.as_deref());
+                match caller {
+                    Some(id) => {
+                        self.say(part, entry, Id::StoryCallToldOne, [facts.name(id).into()])
+                    }
+                    None => self.say(part, entry, Id::StoryCallTold, []),
+                }
+            }
             Event::CallConfirmed { by: Some(by) } => {
                 self.say(part, entry, Id::StoryCallMadeBy, [facts.name(by).into()]);
             }
@@ -342,24 +349,29 @@ impl<'r> Narrator<'r> {
     fn people(&mut self, facts: &Facts, entry: &Entry) -> bool {
         let part = Part::Orders;
         let cause = entry.record.cause;
+        let orders = Key::Moment(Id::StoryOrdersGiven, Vec::new(), cause);
+        let radio = Key::Items(Id::StoryReports, Vec::new());
         match &entry.record.event {
             Event::OrderGiven {
                 method, posting, ..
             } => {
+                let said = order(facts, method, posting).into();
                 let case = facts.case_of(entry.record.casualty);
-                let method_name = named(case, method).name;
-                let key = Key::Moment(Id::StoryOrdersFor, vec![method_name.into()], cause);
-                self.ordered(facts, entry, key, method, posting);
+                let method = named(case, method).name;
+                let said = Phrase::with(Id::StoryWhen, [said, method.into()]);
+                self.book.add(part, orders, entry, said);
             }
             Event::TaskGiven { posting, .. } => {
-                let key = Key::Moment(Id::StoryTasksGiven, Vec::new(), cause);
-                self.ordered(facts, entry, key, "", posting);
+                let said = order(facts, "", posting).into();
+                self.book.add(part, orders, entry, said);
             }
-            Event::WordsSaid { .. } => self.say(part, entry, Id::StorySaid, []),
+            Event::WordsSaid { .. } => {
+                self.book
+                    .add(part, radio, entry, Phrase::of(Id::StoryRadio));
+            }
             Event::ResponderReported { responder, report } => {
                 let said = Phrase::with(reported(*report), [facts.name(responder).into()]);
-                let key = Key::Items(Id::StoryReports, Vec::new());
-                self.book.add(part, key, entry, said);
+                self.book.add(part, radio, entry, said);
             }
             Event::OrderWithdrawn { responder } => {
                 let key = Key::Moment(Id::StoryWithdrawn, Vec::new(), cause);
@@ -381,11 +393,6 @@ impl<'r> Narrator<'r> {
             _ => return false,
         }
         true
-    }
-
-    fn ordered(&mut self, facts: &Facts, entry: &Entry, key: Key, method: &str, posting: &Posting) {
-        let said = order(facts, method, posting).into();
-        self.book.add(Part::Orders, key, entry, said);
     }
 
     /// The methods, their steps, and what turned them.
@@ -441,7 +448,7 @@ impl<'r> Narrator<'r> {
             }
             Event::CasualtyChosen {} | Event::WorkedOn {} => {
                 let key = Key::Items(Id::StoryWorkedOn, Vec::new());
-                self.book.add(part, key, entry, who);
+                self.book.add(Part::Turns, key, entry, who);
             }
             _ => return self.step(case, entry, who),
         }
@@ -449,10 +456,18 @@ impl<'r> Narrator<'r> {
     }
 
     fn began(&mut self, entry: &Entry, why: Why, method: Phrase, who: Phrase) {
+        let left = self.left.as_ref();
+        let left = left.is_some_and(|it| it.0 == entry.record.cause);
         let id = match why {
             // What it was left for is said already.
-            Why::Change if self.left == Some(entry.record.cause) => {
+            Why::Change if left => {
                 return self.book.belongs(Part::Work, entry);
+            }
+            Why::Straight if left => {
+                let from = self.left.take().map_or_else(String::new, |it| it.1);
+                let with = [time(entry.at), from.into(), method];
+                let text = Phrase::with(Id::StoryStraightFrom, with);
+                return self.book.instead(Part::Work, entry, text);
             }
             Why::Ladder | Why::Change => Id::StoryBegin,
             Why::Straight => Id::StoryStraight,
@@ -462,9 +477,9 @@ impl<'r> Narrator<'r> {
 
     fn changed(&mut self, entry: &Entry, case: Case<'_>, from: &str, to: Option<&str>) {
         let name = |id: &str| Phrase::from(named(case, id).name);
-        let cause = Some(entry.record.cause);
-        self.left = cause;
-        let failed = self.failed.take() == cause;
+        let cause = entry.record.cause;
+        self.left = Some((cause, named(case, from).name));
+        let failed = self.failed.take() == Some(cause);
         match to {
             Some(to) if failed => {
                 let with = [time(entry.at), name(from), name(to)];
@@ -548,11 +563,13 @@ impl<'r> Narrator<'r> {
             Event::Stands {} => self.say(Part::Drill, entry, Id::StoryStands, []),
             Event::RealCalled {} => self.say(Part::Drill, entry, Id::StoryReal, []),
             Event::StandDownBegan {} => {
-                self.closing(entry, Phrase::of(Id::EvClosing));
+                self.say(Part::Close, entry, Id::StoryCloseBegan, []);
             }
-            Event::StandDownLeft {} => self.closing(entry, Phrase::of(Id::EvClosingLeft)),
+            Event::StandDownLeft {} => self.say(Part::Close, entry, Id::StoryCloseLeft, []),
             Event::StandDownAnswered { item } => {
-                self.closing(entry, Phrase::of(closing(*item)));
+                let key = Key::Items(Id::StoryClosing, Vec::new());
+                self.book
+                    .add(Part::Close, key, entry, Phrase::of(closing(*item)));
             }
             Event::KitWithdrawn { pieces } => {
                 let pieces = pieces.join(", ").into();
@@ -561,11 +578,6 @@ impl<'r> Narrator<'r> {
             Event::StoodDown {} => self.say(Part::Close, entry, Id::StoryStoodDown, []),
             _ => {}
         }
-    }
-
-    fn closing(&mut self, entry: &Entry, said: Phrase) {
-        let key = Key::Items(Id::StoryClosing, Vec::new());
-        self.book.add(Part::Close, key, entry, said);
     }
 }
 

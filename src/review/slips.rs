@@ -11,18 +11,17 @@ use std::collections::BTreeSet;
 
 /// Tells them.
 pub(super) fn tell(read: &Read, book: &mut Book) {
+    for sentence in corrections(read) {
+        book.tell(Part::Faults, sentence);
+    }
     for entry in read.counting() {
-        match &entry.record.event {
-            Event::Corrected { cause } => book.tell(Part::Faults, taken_back(read, entry, *cause)),
-            Event::Resumed { carried, .. } => {
-                let id = match carried {
-                    Carried::BootClock => Id::StoryRestart,
-                    Carried::WallClock => Id::StoryRestartWall,
-                    Carried::AtLeast => Id::StoryRestartLost,
-                };
-                book.say(Part::Faults, entry, Phrase::with(id, [time(entry.at)]));
-            }
-            _ => {}
+        if let Event::Resumed { carried, .. } = &entry.record.event {
+            let id = match carried {
+                Carried::BootClock => Id::StoryRestart,
+                Carried::WallClock => Id::StoryRestartWall,
+                Carried::AtLeast => Id::StoryRestartLost,
+            };
+            book.say(Part::Faults, entry, Phrase::with(id, [time(entry.at)]));
         }
     }
     unknown(read, book);
@@ -40,6 +39,16 @@ pub(super) fn tell(read: &Read, book: &mut Book) {
         );
     }
     tasks(read, book);
+}
+
+/// Every slip that was taken back: first the record that did, then those of the slip.
+pub(super) fn corrections(read: &Read) -> Vec<Sentence> {
+    let all = read.counting();
+    all.filter_map(|entry| match &entry.record.event {
+        Event::Corrected { cause } => Some(taken_back(read, entry, *cause)),
+        _ => None,
+    })
+    .collect()
 }
 
 /// A slip, with everything that it had brought.
@@ -118,7 +127,7 @@ fn text_of(read: &Read, number: u64) -> Phrase {
 }
 
 /// What a touch had said, in a few words; none where it said nothing of its own.
-fn short(facts: &Facts, record: &Record) -> Option<Phrase> {
+pub(super) fn short(facts: &Facts, record: &Record) -> Option<Phrase> {
     let case = facts.case_of(record.casualty);
     let name = |id: &str| Phrase::from(named(case, id).name);
     Some(match &record.event {

@@ -1813,13 +1813,11 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryInDanger => "At {0} it was said that {1} was in danger there.",
         Id::StoryInDangerOver => "At {0} it was said that {1} was no longer in danger there.",
         Id::StoryNote => "At {0} a note was made: {1}.",
-        Id::StoryOrdersFor => "At {0} orders were given for {1}: {2}.",
-        Id::StoryTasksGiven => "At {0} tasks were given: {1}.",
-        Id::StorySaid => "At {0} orders were said over the radio.",
-        Id::StoryReports => "Answers and reports: {0}.",
+        Id::StoryOrdersGiven => "At {0} orders were given: {1}.",
+        Id::StoryReports => "On the radio: {0}.",
         Id::StoryWithdrawn => "At {0} orders were taken back: {1}.",
         Id::StoryUnanswered => "At {0} there was no answer yet to the orders of {1}.",
-        Id::StoryKitGone => "At {0} it was found missing at {2}: {1}.",
+        Id::StoryKitGone => "At {0} {2} was found missing at {1}.",
         Id::StoryBegin => "At {0} {1} was begun for {2}.",
         Id::StoryStraight => "At {0} the person in command went straight to {1} for {2}.",
         Id::StoryStraightWanted => {
@@ -1839,7 +1837,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryPast => {
             "At {0} the plan's target of {1} from the fall had gone by for {2}; the rescue went on."
         }
-        Id::StoryWorkedOn => "Worked on first, in turn: {0}.",
+        Id::StoryWorkedOn => "In turn: {0}.",
         Id::StoryContact => "At {0} a responder could touch {1}, {2} after the fall.",
         Id::StoryOff => "At {0} the weight of {1} was off the harness, {2} after the fall.",
         Id::StoryOffTarget => {
@@ -1868,7 +1866,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryReal => {
             "At {0} the stop word was given: from then on it was a rescue, and what had only been played counted no more."
         }
-        Id::StoryClosing => "Closing questions: {0}.",
+        Id::StoryClosing => "Answered at the stand-down: {0}.",
         Id::StoryTagged => "At {0} this was withdrawn and tagged: {1}.",
         Id::StoryStoodDown => "At {0} the incident was stood down.",
         Id::StoryNotClosed => "The record ends at {0} without a stand-down.",
@@ -1881,6 +1879,37 @@ pub(super) fn text(id: Id) -> &'static str {
             "At {0} the program started again and the clock was lost: times from there on are the least they can be."
         }
         Id::StoryUnknown => "Records of kinds that this version does not know: {0}.",
+        Id::StoryTurns => "Who was worked on first",
+        Id::StoryCallToldOne => "At {0} {1} was told.",
+        Id::StoryStraightFrom => "At {0} the person in command went straight from {1} to {2}.",
+        Id::StoryRadio => "orders said over the radio",
+        Id::StoryCloseBegan => "At {0} the closing questions were begun.",
+        Id::StoryCloseLeft => "At {0} the closing questions were left.",
+        Id::AdviceBegin => "Begin with {0}",
+        Id::AdviceGoOn => "Go on with {0}",
+        Id::AdviceStop => "Stop {0}",
+        Id::AdviceOut => "Leave {0} out",
+        Id::EstimateOrder => "Order to {0}",
+        Id::EstimateContact => "{^0}: from its start to first contact",
+        Id::EstimateRelease => "{^0}: from its start to off the harness",
+        Id::OpenCall => "Nobody said that the emergency call was made.",
+        Id::OpenOrderSaid => "The order to {0} was said and no answer is on record.",
+        Id::OpenOrder => "Nobody said that the order to {0} was passed on.",
+        Id::OpenHazard => "Nobody said that the hazard “{0}” was made safe.",
+        Id::OpenSafe => "Nobody said that it was safe to go near ({0}).",
+        Id::OpenCheck => "A check was due and came {1} later ({0}).",
+        Id::OpenCheckNever => "A check was due and none is on record after that ({0}).",
+        Id::OpenPrompt => "No answer is on record to: {0}",
+        Id::OpenHanging => "Nobody said that {0} was off the harness.",
+        Id::OpenHandOver => "Nobody said that {0} was handed over.",
+        Id::OpenClosing => "No answer is on record at the stand-down to: {0}",
+        Id::OpenNotClosed => "Nobody stood the incident down.",
+        Id::GapQuiet => "Nobody touched anything for {0}.",
+        Id::GapRestart => "The program was not running for {0}; the clock ran on.",
+        Id::GapWall => "The tablet was off for about {0}, by the clock of the day.",
+        Id::GapLost => "The tablet was off for {0} or longer: the clock was lost.",
+        Id::GapMissing => "Records {0} to {1} are missing.",
+        Id::GapCut => "The record ends before the stand-down.",
         Id::SiteReportHelpPart => "Stopped after {0} of {1} changes; the others were not tried.",
         Id::SiteReportHelpNothing => "No change was tried.",
         Id::RemindLand => "The plan names this land: {0}.",

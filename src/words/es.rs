@@ -1840,15 +1840,13 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryInDanger => "A los {0} se dijo que {1} estaba en peligro ahí.",
         Id::StoryInDangerOver => "A los {0} se dijo que {1} ya no estaba en peligro ahí.",
         Id::StoryNote => "A los {0} se hizo una nota: {1}.",
-        Id::StoryOrdersFor => "A los {0} se dieron órdenes para {1}: {2}.",
-        Id::StoryTasksGiven => "A los {0} se dieron tareas: {1}.",
-        Id::StorySaid => "A los {0} se dijeron órdenes por radio.",
-        Id::StoryReports => "Respuestas y avisos: {0}.",
+        Id::StoryOrdersGiven => "A los {0} se dieron órdenes: {1}.",
+        Id::StoryReports => "Por radio: {0}.",
         Id::StoryWithdrawn => "A los {0} se retiraron órdenes: {1}.",
         Id::StoryUnanswered => "A los {0} aún no había respuesta a las órdenes de {1}.",
-        Id::StoryKitGone => "A los {0} se vio que faltaba en {2}: {1}.",
-        Id::StoryBegin => "A los {0} se inició {1}; por {2}.",
-        Id::StoryStraight => "A los {0} quien mandaba pasó directo a {1}; por {2}.",
+        Id::StoryKitGone => "A los {0} se vio que faltaba en {1}: {2}.",
+        Id::StoryBegin => "A los {0} se inició {1} para {2}.",
+        Id::StoryStraight => "A los {0} quien mandaba pasó directo a {1} para {2}.",
         Id::StoryStraightWanted => {
             "A los {0} quien mandaba quiso pasar directo a {1} con ambos ya conectados."
         }
@@ -1862,11 +1860,11 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryWentOn => "A los {0} quien mandaba decidió seguir con {1} a pesar de ello.",
         Id::StoryPutBack => "A los {0} quien mandaba repuso {1}, que estaba descartado.",
         Id::StorySteps => "Trabajo con {0}: {1}.",
-        Id::StoryStepsFor => "Trabajo con {0} por {1}: {2}.",
+        Id::StoryStepsFor => "Trabajo con {0} para {1}: {2}.",
         Id::StoryPast => {
             "A los {0} había pasado el objetivo del plan, {1} desde la caída, para {2}; el rescate siguió."
         }
-        Id::StoryWorkedOn => "Se atendió antes, por turno: {0}.",
+        Id::StoryWorkedOn => "Por turno: {0}.",
         Id::StoryContact => "A los {0} un rescatador pudo tocarle ({1}), {2} tras la caída.",
         Id::StoryOff => "A los {0} {1} ya no colgaba, {2} tras la caída.",
         Id::StoryOffTarget => {
@@ -1895,7 +1893,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryReal => {
             "A los {0} se dio la palabra de parada: desde ahí fue un rescate, y lo jugado ya no contaba."
         }
-        Id::StoryClosing => "Preguntas de cierre: {0}.",
+        Id::StoryClosing => "Respondido al cierre: {0}.",
         Id::StoryTagged => "A los {0} se retiró y etiquetó: {1}.",
         Id::StoryStoodDown => "A los {0} se cerró el rescate.",
         Id::StoryNotClosed => "El registro acaba a los {0} sin cierre.",
@@ -1908,6 +1906,37 @@ pub(super) fn text(id: Id) -> &'static str {
             "A los {0} el programa se reinició y se perdió el reloj: desde ahí los tiempos son los mínimos posibles."
         }
         Id::StoryUnknown => "Registros de tipos que esta versión no conoce: {0}.",
+        Id::StoryTurns => "A quién se atendió antes",
+        Id::StoryCallToldOne => "A los {0} se avisó a {1}.",
+        Id::StoryStraightFrom => "A los {0} quien mandaba pasó directo de {1} a {2}.",
+        Id::StoryRadio => "órdenes dichas por radio",
+        Id::StoryCloseBegan => "A los {0} se abrieron las preguntas de cierre.",
+        Id::StoryCloseLeft => "A los {0} se dejaron las preguntas de cierre.",
+        Id::AdviceBegin => "Empezar con {0}",
+        Id::AdviceGoOn => "Seguir con {0}",
+        Id::AdviceStop => "Parar {0}",
+        Id::AdviceOut => "Descartar {0}",
+        Id::EstimateOrder => "Orden a {0}",
+        Id::EstimateContact => "{^0}: desde su inicio al primer contacto",
+        Id::EstimateRelease => "{^0}: desde su inicio hasta que ya no cuelga",
+        Id::OpenCall => "Nadie dijo que se hizo la llamada de emergencia.",
+        Id::OpenOrderSaid => "La orden a {0} se dijo y no consta respuesta.",
+        Id::OpenOrder => "Nadie dijo que se pasó la orden a {0}.",
+        Id::OpenHazard => "Nadie dijo que el peligro «{0}» quedó asegurado.",
+        Id::OpenSafe => "Nadie dijo que era seguro acercarse ({0}).",
+        Id::OpenCheck => "Tocaba una revisión y llegó {1} después ({0}).",
+        Id::OpenCheckNever => "Tocaba una revisión y no consta ninguna después ({0}).",
+        Id::OpenPrompt => "No consta respuesta a: {0}",
+        Id::OpenHanging => "Nadie dijo que {0} ya no colgaba.",
+        Id::OpenHandOver => "Nadie dijo que se entregó: {0}.",
+        Id::OpenClosing => "No consta respuesta al cierre a: {0}",
+        Id::OpenNotClosed => "Nadie cerró el rescate.",
+        Id::GapQuiet => "Nadie tocó nada durante {0}.",
+        Id::GapRestart => "El programa no estuvo en marcha {0}; el reloj siguió.",
+        Id::GapWall => "La tableta estuvo apagada unos {0}, según la hora del día.",
+        Id::GapLost => "La tableta estuvo apagada {0} o más: se perdió el reloj.",
+        Id::GapMissing => "Faltan los registros {0} a {1}.",
+        Id::GapCut => "El registro acaba antes del cierre.",
         Id::SiteReportHelpPart => "Parado tras {0} de {1} cambios; los demás no se probaron.",
         Id::SiteReportHelpNothing => "No se probó ningún cambio.",
         Id::RemindLand => "El plan nombra este país: {0}.",
