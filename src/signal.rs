@@ -10,7 +10,8 @@ use crate::incident::{
 };
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Light, Shift, Standing, WhatIfs};
-use crate::review::Carried;
+use crate::review::timeline::Timeline;
+use crate::review::{Carried, Line};
 use crate::units::{Millimetres, Millis, Speed};
 use crate::words::{Language, Message, Phrase};
 use serde::{Deserialize, Serialize};
@@ -455,6 +456,10 @@ pub struct LogRead {
     pub rows: Vec<LogRow>,
     /// What could be done about it, to choose from.
     pub suggested: Vec<Phrase>,
+    /// The incident along a line of time; none where it never began, or could not be read.
+    pub timeline: Option<Timeline>,
+    /// What each of its records says.
+    pub lines: Vec<Line>,
 }
 
 /// A scenario file, as it was read or why it was not.

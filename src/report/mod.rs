@@ -5,7 +5,7 @@
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
 //! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
 //! `learning_plots` for its pictures. `drawing` is a picture for browsers and paper alike, `timeline` an
-//! incident drawn so, with `timeline_signs` for its bars and signs and `timeline_key` for what explains them. Everything
+//! incident drawn so, with `timeline_rows` for its tracks, `timeline_signs` for bars and signs and `timeline_key` for what explains them. Everything
 //! printed comes from `words`. Knows no disk and no clock, so the same plan gives the same bytes.
 
 pub mod cards;
@@ -28,6 +28,7 @@ pub mod readiness;
 mod sketch;
 pub mod timeline;
 mod timeline_key;
+mod timeline_rows;
 mod timeline_signs;
 mod urgent;
 

@@ -10,6 +10,7 @@ mod digest;
 mod signs;
 mod tasks;
 pub mod timeline;
+mod timeline_course;
 
 pub use digest::{Digest, Hung};
 pub use signs::Sign;
