@@ -36,6 +36,7 @@ mod support;
 mod survives;
 mod texts;
 mod thread;
+mod timeline;
 mod touched;
 mod turns;
 mod twin;

@@ -24,7 +24,9 @@ const ACROSS: (f32, f32) = (762.0, 8.2);
 /// The same on an upright sheet, for a picture of many people and methods.
 const UPRIGHT: (f32, f32) = (515.0, 7.2);
 /// How high a picture may be on a sheet across.
-const ACROSS_HEIGHT: f32 = 440.0;
+const ACROSS_HEIGHT: f32 = 400.0;
+/// The same on an upright one; what is higher is parted.
+const UPRIGHT_HEIGHT: f32 = 580.0;
 
 /// What the report is made from.
 #[derive(Clone, Copy, Debug)]
@@ -170,19 +172,25 @@ impl<'a> Maker<'a> {
             language: self.report.language,
             faces: &faces,
         };
-        let draw = |(width, size): (f32, f32)| {
-            drawn.draw_without_lines(&Frame::whole(&timeline, width, size))
+        let draw = |(width, size): (f32, f32), height: f32| {
+            drawn.pages_without_lines(&Frame::whole(&timeline, width, size), height)
         };
-        let across = draw(ACROSS);
-        let picture = match across.height > ACROSS_HEIGHT {
-            true => draw(UPRIGHT),
-            false => across,
-        };
+        let mut pictures = draw(ACROSS, ACROSS_HEIGHT);
+        if pictures.len() > 1 {
+            pictures = draw(UPRIGHT, UPRIGHT_HEIGHT);
+        }
         blocks.push(Block::heading(
             "picture",
             self.label(Id::IncidentReportPicture),
         ));
-        blocks.push(Block::Figure(picture));
+        let of = pictures.len();
+        for (index, mut picture) in pictures.into_iter().enumerate() {
+            if of > 1 {
+                let page = self.say(Id::CardPage, [&(index + 1).to_string(), &of.to_string()]);
+                picture.title = format!("{}, {page}", picture.title);
+            }
+            blocks.push(Block::Figure(picture));
+        }
     }
 
     /// When a drill became a rescue.

@@ -5,6 +5,7 @@
 use super::drawing::{Ink, Paint, Shape, Spot};
 use super::timeline::line;
 use crate::incident::Condition;
+use crate::readiness::Posting;
 use crate::review::Sign;
 use crate::review::timeline::{Ended, Kind, Planned};
 use crate::words::Id;
@@ -71,6 +72,17 @@ pub(super) fn planned(what: Planned) -> Id {
         Planned::ChangeBy => Id::TimelinePinChangeBy,
         Planned::Likely => Id::TimelinePinLikely,
         Planned::Help => Id::TimelinePinHelp,
+    }
+}
+
+/// The name of a task that no method has.
+pub(super) fn task(role: &str) -> Option<Id> {
+    match role {
+        Posting::FIRST_AID => Some(Id::TaskFirstAid),
+        Posting::TALKER => Some(Id::TaskTalker),
+        Posting::GUIDE => Some(Id::TaskGuide),
+        Posting::RADIO => Some(Id::TaskRadio),
+        _ => None,
     }
 }
 

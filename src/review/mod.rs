@@ -24,6 +24,7 @@ mod slips;
 mod story;
 mod tasks;
 pub mod timeline;
+mod timeline_course;
 
 pub use account::Account;
 pub use digest::{Digest, Hung};

@@ -11,7 +11,9 @@ use crate::support::odd::odd_plan_toml;
 use crate::support::plans::plan_toml;
 use crate::support::{Chance, day};
 use groundward::engine::Engine;
-use groundward::incident::{Act, Exercise, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Pick};
+use groundward::incident::{
+    Act, Exercise, Hanging, Inject, LIVE_HANG_MAX, OtherWork, Pick, Record,
+};
 use groundward::journal::read;
 use groundward::journal::writer::Writer;
 use groundward::signal::{Entry, Input, Kept, LoadedPlan, Prepare, Tap};
@@ -313,6 +315,7 @@ impl World {
         if self.is_open() && self.chance.one_in(2) {
             self.close();
         }
+        self.look_back();
         let closed = self.engine.state().facts.stood_down.is_some();
         if closed {
             self.tally.meet(Met::Closed);
@@ -344,6 +347,15 @@ impl World {
         }
         self.incident = None;
         self.writer = None;
+    }
+
+    /// Some incidents are drawn along their line of time; which, nothing else depends on.
+    fn look_back(&self) {
+        let log = &self.engine.state().log;
+        if log.len().is_multiple_of(8) {
+            let records: Vec<Record> = log.iter().map(|it| Record::clone(it)).collect();
+            crate::timeline::holds(&records);
+        }
     }
 
     /// Answers until the incident is over, as a crew does that wants to go home.
