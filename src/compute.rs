@@ -9,6 +9,7 @@ use crate::incident::{Record, State};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
 use crate::review;
+use crate::review::timeline::Timeline;
 use crate::signal::{Input, LogEntry, LogRead, LogRow};
 use crate::units::Millis;
 use crate::words::{Id, Language, Message, Phrase, date_and_time, label};
@@ -282,22 +283,25 @@ fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Langu
     let records = records(&readback);
     let (result, suggested) = result(&records, language).unwrap_or_default();
     let filled = |seq: u64| readback.filled.binary_search(&seq).is_ok();
-    let lines = review::lines(&records, language).into_iter();
-    let lines = lines.filter(|line| !line.inner).map(|line| LogRow {
+    let lines = review::lines(&records, language);
+    let outer = lines.iter().filter(|line| !line.inner);
+    let told = outer.map(|line| LogRow {
         seq: Some(line.seq),
-        elapsed: line.elapsed,
+        elapsed: line.elapsed.clone(),
         text: match filled(line.seq) {
             true => Message::with(Id::LogFromCopy, [&line.text]).text(language),
-            false => line.text,
+            false => line.text.clone(),
         },
-        who: line.who,
+        who: line.who.clone(),
         heading: false,
     });
     LogRead {
         incident,
-        rows: result.into_iter().chain(lines).collect(),
+        rows: result.into_iter().chain(told).collect(),
         suggested,
         remarks: review::remarks(&records),
+        timeline: Timeline::of(&records),
+        lines,
     }
 }
 

@@ -11,7 +11,8 @@ use crate::incident::{
 };
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Light, Shift, Standing, WhatIfs};
-use crate::review::{Carried, Remarked};
+use crate::review::timeline::Timeline;
+use crate::review::{Carried, Line, Remarked};
 use crate::units::{Millimetres, Millis, Speed};
 use crate::words::{Language, Message, Phrase};
 use serde::{Deserialize, Serialize};
@@ -464,6 +465,10 @@ pub struct LogRead {
     pub suggested: Vec<Phrase>,
     /// What reviewers said and found.
     pub remarks: Vec<Remarked>,
+    /// The incident along a line of time; none where it never began, or could not be read.
+    pub timeline: Option<Timeline>,
+    /// What each of its records says.
+    pub lines: Vec<Line>,
 }
 
 /// A scenario file, as it was read or why it was not.

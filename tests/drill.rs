@@ -6,7 +6,7 @@ mod due;
 mod learn;
 mod live;
 mod marked;
-mod played;
+pub(crate) mod played;
 mod plots;
 mod recovered;
 mod result;

@@ -1,6 +1,10 @@
 //! Reads the reports of an incident back with other people's readers, and checks what stands in them.
 
+mod browser;
 mod files;
+mod golden;
+mod html;
+mod pdf;
 mod reminders;
 
 use std::path::PathBuf;

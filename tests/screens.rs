@@ -14,6 +14,7 @@ use super::twin::Twin;
 use groundward::incident::{Act, CareTaker, Condition, Facts};
 use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
 use groundward::review::Carried;
+use groundward::review::{self, timeline::Timeline};
 use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRead, LogRow, Snapshot, Tap};
 use groundward::words::{Id, Language, Phrase};
 use i_slint_backend_testing::{
@@ -144,6 +145,7 @@ impl Tablet {
                 self.desk.take(Input::Log(log));
             }
             Effect::ReadIncident { incident } => {
+                let records = super::timeline::turns();
                 let row = |i: i64| LogRow {
                     elapsed: format!("0:{i:02}"),
                     text: format!(
@@ -158,6 +160,8 @@ impl Tablet {
                     suggested: [Id::TaskCall, Id::TaskUnheard, Id::TaskChecks, Id::TaskDrill]
                         .map(Phrase::of)
                         .to_vec(),
+                    timeline: Timeline::of(&records),
+                    lines: review::lines(&records, Language::English),
                 }));
             }
             Effect::KeepApproval(approval) => {
@@ -354,6 +358,15 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     at(tablet, "log");
     tablet.activate("2031-05-12 14:02, Silo 3 roof, east hatch");
     at(tablet, "log rows");
+    tablet.activate("Timeline");
+    at(tablet, "timeline");
+    tablet.activate("Closer");
+    tablet.activate("Closer");
+    for _ in 0..12 {
+        tablet.activate("Next event");
+    }
+    at(tablet, "timeline near");
+    tablet.activate("Back");
     tablet.activate("Back");
     tablet.activate("Back");
     drill::afterwards(tablet, &mut at);
@@ -496,7 +509,7 @@ fn every_touch_suits_a_glove_on_every_screen() {
             tablet.fits_gloves(&format!("{screen:?} {scene}"));
             scenes += 1;
         });
-        assert_eq!(scenes, 115);
+        assert_eq!(scenes, 117);
     }
 }
 
@@ -748,7 +761,7 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 36] = [
+const PICTURES: [&str; 38] = [
     "drill",
     "drill guards",
     "drill ready",
@@ -785,6 +798,8 @@ const PICTURES: [&str; 36] = [
     "aftercare",
     "closing",
     "log",
+    "timeline",
+    "timeline near",
 ];
 
 #[test]

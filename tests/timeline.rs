@@ -42,6 +42,11 @@ fn records(folder: &Path, incident: &str) -> Vec<Record> {
         .collect()
 }
 
+/// The journal in which nearly everything turned.
+pub(crate) fn turns() -> Vec<Record> {
+    records(&golden(), TURNS)
+}
+
 fn timeline(records: &[Record]) -> Timeline {
     Timeline::of(records).expect("an incident began")
 }

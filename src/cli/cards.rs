@@ -68,6 +68,15 @@ impl From<Spoken> for Language {
     }
 }
 
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Paper {
+        match name {
+            PaperName::A4 => Paper::A4,
+            PaperName::Letter => Paper::Letter,
+        }
+    }
+}
+
 /// What a file becomes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Ending {
@@ -120,10 +129,7 @@ fn write(options: &Options, name: &str, bytes: &[u8]) -> Result<String, (u8, Str
         .map(|it| Card::new(plan, it, &fingerprint, options.language.into()))
         .map(|it| if options.drill { it.for_drills() } else { it })
         .collect();
-    let paper = match options.paper {
-        PaperName::A4 => Paper::A4,
-        PaperName::Letter => Paper::Letter,
-    };
+    let paper = options.paper.into();
     let made = match ending {
         Ending::Pdf => pdf::cards(&cards, paper).map_err(|why| (2, why))?,
         Ending::Html => html::cards(&cards, paper),

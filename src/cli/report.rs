@@ -12,8 +12,14 @@ use crate::history::records;
 use crate::incident::{Event, Record};
 use crate::journal::disk;
 use crate::journal::read::Readback;
+use crate::plan;
 use crate::report::activity::ActivityLog;
+use crate::report::document::Document;
+use crate::report::incident::IncidentReport;
 use crate::report::record_table::csv;
+use crate::report::reminders::Reminders;
+use crate::report::{document_html, document_pdf};
+use crate::review;
 use crate::words::{Language, date_and_time};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -40,6 +46,9 @@ pub(super) struct Options {
     /// Size of the paper.
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
+    /// Without names and without anybody's health, for people outside.
+    #[arg(long)]
+    shared: bool,
     /// Who prepares it, for the activity log.
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
@@ -48,6 +57,10 @@ pub(super) struct Options {
 /// What a report is written as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Form {
+    /// For a browser: one file that asks for nothing.
+    Html,
+    /// For paper.
+    Pdf,
     /// A table of the record: RFC 4180, one row a record.
     Csv,
     /// The sealed lines of the record, byte for byte: JSON Lines.
@@ -74,6 +87,12 @@ fn write(options: &Options) -> Result<u8, String> {
             "{path} is there already; name another file, or add --replace to write over it"
         ));
     }
+    if options.shared && options.form == Form::Jsonl {
+        return Err(
+            "the sealed lines hold names and cannot go without them; `groundward log bundle --shared` makes a form that can be checked"
+                .to_owned(),
+        );
+    }
     let folder = options.data.folder();
     let shelf = Shelf::open_in(&options.data, &folder);
     let found = shelf.find(&options.id).map_err(|error| {
@@ -86,7 +105,8 @@ fn write(options: &Options) -> Result<u8, String> {
             options.id
         ));
     };
-    let bytes = Subject::of(options, &readback).bytes();
+    let subject = Subject::of(options, &readback);
+    let bytes = subject.bytes()?;
     disk::replace(&options.output, &bytes)
         .map_err(|error| format!("{path} cannot be written: {error}"))?;
     let count = readback.records.len();
@@ -107,7 +127,10 @@ struct Subject<'a> {
 
 impl<'a> Subject<'a> {
     fn of(options: &'a Options, readback: &'a Readback) -> Subject<'a> {
-        let records = records(readback);
+        let mut records = records(readback);
+        if options.shared {
+            records = review::shared(&records);
+        }
         let spoken = records.iter().find_map(|it| match &it.event {
             Event::Opened(opening) => Some(opening.language),
             _ => None,
@@ -120,12 +143,56 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn bytes(&self) -> Vec<u8> {
-        match self.options.form {
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        Ok(match self.options.form {
+            Form::Html => document_html::html(&self.document()),
+            Form::Pdf => self.pdf()?,
             Form::Csv => csv(&self.records, &self.hashes(), self.language),
             Form::Jsonl => self.sealed(),
             Form::Activity => self.activity(),
+        })
+    }
+
+    fn document(&self) -> Document {
+        let problems: Vec<String> = self
+            .readback
+            .problems
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        let plan = self.records.iter().find_map(|it| match &it.event {
+            Event::Opened(opening) => plan::read(&opening.plan_name, opening.plan.as_bytes()).plan,
+            _ => None,
+        });
+        let reminders = Reminders::of(&self.records, plan.as_ref(), &offset_min_at);
+        IncidentReport {
+            incident: &self.readback.incident,
+            records: &self.records,
+            count: self.readback.records.len(),
+            head: &self.readback.head,
+            problems: &problems,
+            filled: &self.readback.filled,
+            reminders: reminders.as_ref(),
+            language: self.language,
+            shared: self.options.shared,
+            program: concat!("Groundward ", env!("CARGO_PKG_VERSION")),
+            made_at: &made_at(),
         }
+        .document()
+    }
+
+    /// The pages; letters that the bundled face lacks are named, as an empty box stands in their place.
+    fn pdf(&self) -> Result<Vec<u8>, String> {
+        let document = self.document();
+        let missing = document_pdf::missing(&document);
+        if !missing.is_empty() {
+            let letters: Vec<String> = missing.iter().map(char::to_string).collect();
+            say_error(&format!(
+                "the bundled typeface has no {}; an empty box stands there in the PDF, use --as html instead",
+                letters.join(" ")
+            ));
+        }
+        document_pdf::pdf(&document, self.options.paper.into())
     }
 
     /// The hashes of the records that this program can read, in their order.

@@ -25,6 +25,8 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, open: Option<&str>) {
         item.time, item.kind, item.outcome, item.seal
     )
     .into();
+    let read = &sight.snapshot.log_read;
+    view.log_timed = read.timeline.is_some() && Some(read.incident.as_str()) == open;
     view.log_rows = sight
         .snapshot
         .log_read

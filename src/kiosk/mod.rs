@@ -43,6 +43,7 @@ mod sketch;
 mod standby;
 mod tablet_sheets;
 mod tasks;
+mod timeline;
 mod view;
 mod way;
 mod window;
@@ -62,6 +63,6 @@ mod ui {
 pub use fonts::ensure_font;
 pub use presenter::Presenter;
 #[doc(hidden)]
-pub use ui::{Actions, App, Labels, LevelRoom, Metrics, Screen, State, Theme};
+pub use ui::{Actions, App, Labels, LevelRoom, Metrics, Screen, State, Theme, TimelineRoom};
 pub use view::View;
 pub use window::{Window, run, tell_screen};

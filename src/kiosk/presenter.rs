@@ -6,11 +6,12 @@ use super::entry::Next;
 use super::level::{self, Looking as LookingAt};
 use super::readiness::{self, Looking};
 use super::sight::Sight;
+use super::timeline::{self, Turn};
 use super::ui::Band;
 use super::ui::{
     Actions, App, Ask, Choice, GainRow, Labels, LearnedRow, LevelMark, LevelRoom, LevelWord,
     LogItem, LogRow, Metrics, Notice, Person, PersonRow, SheetKind, SiteMark, SiteRow, Spot, State,
-    Tick, Tone,
+    Tick, TimeLayer, TimeWord, TimelineRoom, Tone,
 };
 use super::view::View;
 use super::{
@@ -75,6 +76,8 @@ struct Lists {
     learned: Rows<LearnedRow>,
     log_items: Rows<LogItem>,
     log_rows: Rows<LogRow>,
+    timeline_layers: Rows<TimeLayer>,
+    timeline_words: Rows<TimeWord>,
     site_rows: Rows<SiteRow>,
     site_marks: Rows<SiteMark>,
     spots: Rows<Spot>,
@@ -98,6 +101,7 @@ enum Page {
     Drill,
     Tasks,
     Learned,
+    Timeline,
 }
 
 /// What the screen itself keeps.
@@ -112,10 +116,15 @@ struct Local {
     page: Page,
     looking: Looking,
     incident: Option<String>,
+    seen: timeline::Seen,
     undo: Option<u64>,
     spoken: Option<(Language, bool)>,
     /// The room for the sketch of a level, as the screen has it.
     room: Room,
+    /// The one for a timeline.
+    time_room: Room,
+    /// Which of its groups of tracks is on the screen.
+    time_part: usize,
 }
 
 /// Shows snapshots in a window and sends touches.
@@ -160,6 +169,8 @@ impl Presenter {
             learned => set_learned,
             log_items => set_log_items,
             log_rows => set_log_rows,
+            timeline_layers => set_timeline_layers,
+            timeline_words => set_timeline_words,
             site_rows => set_site_rows,
             site_marks => set_site_marks,
             spots => set_spots,
@@ -189,7 +200,7 @@ impl Presenter {
         let view = {
             let mut local = self.local.borrow_mut();
             local.shown = Some((snapshot.clone(), now.clone(), silent));
-            local.room = level_room(&app);
+            (local.room, local.time_room) = (level_room(&app), time_room(&app));
             let sight = Sight { snapshot, now };
             if snapshot.facts.opened.is_some() {
                 local.page = Page::Standby;
@@ -210,7 +221,9 @@ impl Presenter {
                 local.spoken = Some(spoken);
                 speak(&Labels::get(&app), spoken.0, snapshot.drill);
             }
-            view(sight, &local, silent)
+            let view = view(sight, &local, silent);
+            local.time_part = view.timeline_part;
+            view
         };
         self.push(&State::get(&app), &view);
         let room = self.local.borrow().room;
@@ -254,6 +267,8 @@ impl Presenter {
         lists.learned.set(&view.learned);
         lists.log_items.set(&view.log_items);
         lists.log_rows.set(&view.log_rows);
+        lists.timeline_layers.set(&view.timeline_layers);
+        lists.timeline_words.set(&view.timeline_words);
         lists.site_rows.set(&view.site_rows);
         lists.site_marks.set(&view.site_marks);
         lists.spots.set(&view.spots);
@@ -317,6 +332,8 @@ impl Presenter {
         state.set_sheet(view.sheet.clone());
         state.set_log_title(view.log_title.clone());
         state.set_log_sub(view.log_sub.clone());
+        state.set_log_timed(view.log_timed);
+        state.set_timeline(view.timeline.clone());
         state.set_screen(view.screen);
     }
 
@@ -402,6 +419,15 @@ impl Presenter {
             Ask::Shift => self.turn_to(Page::Shift),
             Ask::Drill => self.turn_to(Page::Drill),
             Ask::Tasks => self.turn_to(Page::Tasks),
+            Ask::Timeline => {
+                self.local.borrow_mut().seen = timeline::Seen::default();
+                self.turn_to(Page::Timeline);
+            }
+            Ask::TimeCloser => self.look_along(Turn::Closer),
+            Ask::TimeWider => self.look_along(Turn::Wider),
+            Ask::TimeBefore => self.look_along(Turn::Before),
+            Ask::TimeAfter => self.look_along(Turn::After),
+            Ask::TimeTracks => self.look_along(Turn::Tracks),
             Ask::BeginDrill => {
                 self.turn_to(Page::Standby);
                 (self.send)(Tap::BeginDrill);
@@ -423,6 +449,19 @@ impl Presenter {
             Ask::LevelUp => self.level(true),
             Ask::LevelDown => self.level(false),
         }
+    }
+
+    /// Looks at another part of a timeline.
+    fn look_along(&self, turn: Turn) {
+        let shown = self.local.borrow().shown.clone();
+        let Some((snapshot, ..)) = shown else {
+            return;
+        };
+        if let Some(timeline) = &snapshot.log_read.timeline {
+            let mut local = self.local.borrow_mut();
+            local.seen = local.seen.turned(turn, timeline, local.time_part);
+        }
+        self.again();
     }
 
     fn read_log(&self) {
@@ -449,7 +488,7 @@ impl Presenter {
         };
         match (sheet, page) {
             (SheetKind::None, Page::Helping) => self.turn_to(Page::Readiness),
-            (SheetKind::None, Page::Tasks) => self.turn_to(Page::Log),
+            (SheetKind::None, Page::Tasks | Page::Timeline) => self.turn_to(Page::Log),
             (SheetKind::None, Page::Learned) => self.turn_to(Page::Drill),
             (SheetKind::None, _) if looks => self.turn_to(Page::Readiness),
             (SheetKind::None, _) => self.turn_to(Page::Standby),
@@ -629,6 +668,10 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
                 Page::Drill => drill::fill(&mut view, sight),
                 Page::Tasks => tasks::fill(&mut view, sight, local.incident.as_deref()),
                 Page::Learned => learned::fill(&mut view, sight),
+                Page::Timeline => {
+                    let (open, room) = (local.incident.as_deref(), &local.time_room);
+                    timeline::fill(&mut view, sight, open, &local.seen, room);
+                }
             }
         }
     }
@@ -653,6 +696,16 @@ fn level_room(app: &App) -> Room {
         height: f64::from(room.get_height()),
         unit: f64::from(sizes.get_u()),
         letter: f64::from(sizes.get_small()),
+    }
+}
+
+/// The room for a timeline.
+fn time_room(app: &App) -> Room {
+    let room = TimelineRoom::get(app);
+    Room {
+        width: f64::from(room.get_width()),
+        height: f64::from(room.get_height()),
+        ..level_room(app)
     }
 }
 
@@ -682,6 +735,12 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_earlier(say(Id::LogOlder));
     labels.set_later(say(Id::LogNewer));
     labels.set_log_empty(say(Id::LogEmpty));
+    labels.set_timeline(say(Id::TimelineKey));
+    labels.set_time_closer(say(Id::TimelineCloser));
+    labels.set_time_wider(say(Id::TimelineWider));
+    labels.set_time_before(say(Id::TimelineBefore));
+    labels.set_time_after(say(Id::TimelineAfter));
+    labels.set_time_tracks(say(Id::TimelineTracks));
     labels.set_ready(say(Id::GradeReady));
     labels.set_slow(say(Id::GradeSlow));
     labels.set_not_ready(say(Id::GradeNotReady));

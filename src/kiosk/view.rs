@@ -4,7 +4,8 @@ use super::level::Placed;
 use super::ui::{
     Band, Choice, GainRow, Grade, Kit, LearnedRow, LevelMap, LevelMark, LevelWord, LineMark,
     LogItem, LogRow, Lost, Notice, Person, PersonRow, Place, Prompt, Saved, Screen, Sheet,
-    SheetKind, SiteMark, SiteRow, Spot, Tick, Tile, Tone, Words,
+    SheetKind, SiteMark, SiteRow, Spot, Tick, Tile, TimeLayer, TimeWord, TimelineWords, Tone,
+    Words,
 };
 use slint::SharedString;
 
@@ -106,6 +107,12 @@ pub struct View {
     pub log_title: SharedString,
     pub log_sub: SharedString,
     pub log_rows: Vec<LogRow>,
+    pub log_timed: bool,
+
+    pub timeline: TimelineWords,
+    pub timeline_layers: Vec<TimeLayer>,
+    pub timeline_words: Vec<TimeWord>,
+    pub(super) timeline_part: usize,
 }
 
 impl Default for View {
@@ -198,6 +205,11 @@ impl Default for View {
             log_title: SharedString::default(),
             log_sub: SharedString::default(),
             log_rows: Vec::new(),
+            log_timed: false,
+            timeline: TimelineWords::default(),
+            timeline_layers: Vec::new(),
+            timeline_words: Vec::new(),
+            timeline_part: 0,
         }
     }
 }

@@ -534,13 +534,13 @@ impl<'a> Setter<'a, '_> {
         ];
         let first = self.lines.pieces.len();
         self.paragraph(&spans, self.setting(BODY, false), place, 0.0, GAP);
-        let last = self.lines.pieces.len().saturating_sub(1);
-        for piece in &mut self.lines.pieces[first..last.max(first)] {
+        // Hashes and the code of one of them are held against each other, so they stand together.
+        for piece in &mut self.lines.pieces[first..] {
             piece.keep = true;
         }
     }
 
-    fn code(&mut self, told: &'a str, cells: &'a [Vec<bool>], place: Place) {
+    fn code(&mut self, told: &str, cells: &'a [Vec<bool>], place: Place) {
         let spans = [Span::Text(told.to_owned())];
         let quiet = Setting {
             ink: Ink::Soft,
@@ -553,7 +553,6 @@ impl<'a> Setter<'a, '_> {
             ops: vec![Op::Code {
                 cells,
                 side: CODE / (cells.len() + 2 * QUIET_ZONE) as f32,
-                told,
                 place,
             }],
             ..Piece::default()

@@ -49,7 +49,6 @@ pub(super) enum Op<'a> {
     Code {
         cells: &'a [Vec<bool>],
         side: f32,
-        told: &'a str,
         place: Place,
     },
 }
@@ -162,9 +161,10 @@ fn broken(spans: &[Span], setting: Setting, faces: &Faces) -> Vec<Vec<Bit>> {
         }
         if !row.is_empty() {
             let text = " ".to_owned();
+            let before = row.last().filter(|it| it.record.is_none());
             let gap = Bit {
                 x,
-                strong: setting.strong,
+                strong: before.map_or(setting.strong, |it| it.strong),
                 record: None,
                 text,
             };

@@ -8,9 +8,10 @@
 
 use super::document::{Block, Document, Span, Tone, clean};
 use super::face::Faces;
-use super::incident_account::{actions, measured, story};
+use super::incident_account::{actions, measured, said_since, story};
 use super::incident_proof::proof;
 use super::incident_record::record_table;
+use super::reminders::Reminders;
 use super::timeline::{Frame, TimelineDrawing};
 use crate::incident::{Case, Event, Facts, Opening, Record, State, Whereabouts};
 use crate::review::timeline::Timeline;
@@ -23,7 +24,9 @@ const ACROSS: (f32, f32) = (762.0, 8.2);
 /// The same on an upright sheet, for a picture of many people and methods.
 const UPRIGHT: (f32, f32) = (515.0, 7.2);
 /// How high a picture may be on a sheet across.
-const ACROSS_HEIGHT: f32 = 440.0;
+const ACROSS_HEIGHT: f32 = 400.0;
+/// The same on an upright one; what is higher is parted.
+const UPRIGHT_HEIGHT: f32 = 580.0;
 
 /// What the report is made from.
 #[derive(Clone, Copy, Debug)]
@@ -32,12 +35,16 @@ pub struct IncidentReport<'a> {
     pub incident: &'a str,
     /// Its records, those of the shared form where that is asked for.
     pub records: &'a [Record],
+    /// How many records the file holds.
+    pub count: usize,
     /// The hash of the last record as it stands in the file.
     pub head: &'a str,
     /// Everything that is wrong with the record, a sentence each; empty where it is intact.
     pub problems: &'a [String],
     /// Numbers of the records that were lost in the files and came from copies.
     pub filled: &'a [u64],
+    /// Which reports the law of the place may ask for; none for a drill.
+    pub reminders: Option<&'a Reminders>,
     /// The language of the report; what the plan says stays as written.
     pub language: Language,
     /// True where names and what is known of anybody's health are left out of the records.
@@ -104,7 +111,9 @@ impl<'a> Maker<'a> {
         let account = Account::of(self.report.records);
         story(self, account.as_ref(), &mut blocks);
         measured(self, account.as_ref(), &mut blocks);
+        said_since(self, &mut blocks);
         actions(self, &mut blocks);
+        self.reminders(&mut blocks);
         record_table(self, &mut blocks);
         proof(self, &mut blocks);
         let [program, made_at] = [self.report.program, self.report.made_at];
@@ -126,6 +135,24 @@ impl<'a> Maker<'a> {
         }
     }
 
+    fn reminders(&self, blocks: &mut Vec<Block>) {
+        let Some(reminders) = self.report.reminders else {
+            return;
+        };
+        let language = self.report.language;
+        blocks.push(Block::heading(
+            "reminders",
+            self.label(Id::IncidentReportReminders),
+        ));
+        blocks.push(Block::said(&reminders.about.text(language)));
+        let each = reminders.each.iter().map(|it| it.text(language));
+        let points: Vec<Vec<Span>> = each.map(|it| vec![Span::text(&it)]).collect();
+        if !points.is_empty() {
+            blocks.push(Block::Points(points));
+        }
+        blocks.push(Block::said(&reminders.defers.text(language)));
+    }
+
     /// A time on the incident's own line, since the first fall.
     pub(super) fn since_first_fall(&self, at: Millis) -> Millis {
         let fell = self.facts.casualties.iter().map(|it| it.fell).min();
@@ -145,19 +172,25 @@ impl<'a> Maker<'a> {
             language: self.report.language,
             faces: &faces,
         };
-        let draw = |(width, size): (f32, f32)| {
-            drawn.draw_without_lines(&Frame::whole(&timeline, width, size))
+        let draw = |(width, size): (f32, f32), height: f32| {
+            drawn.pages_without_lines(&Frame::whole(&timeline, width, size), height)
         };
-        let across = draw(ACROSS);
-        let picture = match across.height > ACROSS_HEIGHT {
-            true => draw(UPRIGHT),
-            false => across,
-        };
+        let mut pictures = draw(ACROSS, ACROSS_HEIGHT);
+        if pictures.len() > 1 {
+            pictures = draw(UPRIGHT, UPRIGHT_HEIGHT);
+        }
         blocks.push(Block::heading(
             "picture",
             self.label(Id::IncidentReportPicture),
         ));
-        blocks.push(Block::Figure(picture));
+        let of = pictures.len();
+        for (index, mut picture) in pictures.into_iter().enumerate() {
+            if of > 1 {
+                let page = self.say(Id::CardPage, [&(index + 1).to_string(), &of.to_string()]);
+                picture.title = format!("{}, {page}", picture.title);
+            }
+            blocks.push(Block::Figure(picture));
+        }
     }
 
     /// When a drill became a rescue.

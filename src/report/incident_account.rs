@@ -7,9 +7,9 @@ use super::incident::Maker;
 use crate::review::account::{
     Account, Advice, Advised, Against, Answer, Estimate, Gap, Measure, OpenEnd,
 };
-use crate::review::{Carried, owner, tasks};
+use crate::review::{self, Carried, Remarked, remarks, tasks};
 use crate::units::Millis;
-use crate::words::{Id, clock};
+use crate::words::{Id, clock, date_and_time};
 
 /// The story and the picture's place come first, then what was measured.
 pub(super) fn story(maker: &Maker<'_>, account: Option<&Account>, blocks: &mut Vec<Block>) {
@@ -338,6 +338,54 @@ fn left_open(maker: &Maker<'_>, account: &Account, blocks: &mut Vec<Block>) {
     }
 }
 
+/// What reviewers said and found; nothing where nobody did.
+pub(super) fn said_since(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
+    let remarks = remarks(maker.report.records);
+    if remarks.is_empty() {
+        return;
+    }
+    blocks.push(Block::heading(
+        "remarks",
+        maker.label(Id::IncidentReportRemarks),
+    ));
+    let row = |it: &Remarked| {
+        let text = match it.answers {
+            Some(number) => maker.say(Id::IncidentReportAnswers, [&it.text, &number.to_string()]),
+            None => it.text.clone(),
+        };
+        let nature = it
+            .nature
+            .map_or(Id::IncidentReportJustRemark, review::nature);
+        let by = it.by.as_deref().unwrap_or(maker.facts.name(&it.who));
+        Row {
+            cells: vec![
+                vec![Span::Record(it.number)],
+                vec![Span::text(&date_and_time(it.said_ms, it.offset_min))],
+                vec![Span::text(&maker.label(nature))],
+                vec![Span::text(by)],
+                numbers_cell(&it.about),
+                vec![Span::text(&text)],
+            ],
+            ..Row::default()
+        }
+    };
+    blocks.push(Block::Table(Table {
+        caption: maker.label(Id::IncidentReportRemarksCaption),
+        columns: columns(
+            maker,
+            &[
+                (Id::IncidentReportNumber, Kind::Head),
+                (Id::IncidentReportWhen, Kind::Figures),
+                (Id::IncidentReportNature, Kind::Words),
+                (Id::IncidentReportBy, Kind::Words),
+                (Id::IncidentReportRecords, Kind::Words),
+                (Id::IncidentReportRemark, Kind::Words),
+            ],
+        ),
+        rows: remarks.iter().map(row).collect(),
+    }));
+}
+
 /// What is to be done about it; nothing where nothing was set down.
 pub(super) fn actions(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
     let tasks = tasks(maker.report.records);
@@ -349,7 +397,7 @@ pub(super) fn actions(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
         maker.label(Id::IncidentReportTasks),
     ));
     let row = |it: &Carried| {
-        let owner = owner(&it.task.owner, maker.facts);
+        let owner = review::owner(&it.task.owner, maker.facts);
         let state = match it.done_ms {
             Some(_) => Id::IncidentReportTaskDone,
             None => Id::IncidentReportTaskOpen,

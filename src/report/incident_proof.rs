@@ -15,7 +15,7 @@ const GROUP: usize = 8;
 /// The heading, the head and the code.
 pub(super) fn proof(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
     let report = maker.report;
-    let count = report.records.len().to_string();
+    let count = report.count.to_string();
     blocks.push(Block::heading(
         "proof",
         maker.label(Id::IncidentReportProof),
@@ -59,7 +59,7 @@ pub(super) fn proof(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
             groups: groups(&opening.plan_sha),
         });
     }
-    let text = code_text(report.incident, report.records.len(), report.head);
+    let text = code_text(report.incident, report.count, report.head);
     if let Some(cells) = cells(&text) {
         blocks.push(Block::Code {
             told: maker.label(Id::IncidentReportCode),

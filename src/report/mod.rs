@@ -5,10 +5,11 @@
 //! measure; `pdf` and `html` write those pages. `readiness` writes how quickly a crew could rescue from each place of the
 //! site: `places` says what of each, `plots` draws it, `colours` is its style. `learning` writes what drills have shown, with
 //! `learning_plots` for its pictures. `drawing` is a picture for browsers and paper alike, `timeline` an
-//! incident drawn so, with `timeline_signs` for its bars and signs and `timeline_key` for what explains them. `record_table`
-//! and `activity` write the record of an incident for spreadsheets and for the log that outside help knows; `reminders` says
-//! which reports the law may ask for. Everything printed comes from `words`. Knows no disk and no clock, so the same plan
-//! gives the same bytes.
+//! incident drawn so, with `timeline_rows` for its tracks, `timeline_signs` for bars and signs and `timeline_key` for what
+//! explains them. `record_table` and `activity` write the record of an incident for spreadsheets and for the log that outside
+//! help knows; `reminders` says which reports the law may ask for. `incident` makes the report on one, a `document` that
+//! `document_html` and `document_pdf` write. Everything printed comes from `words`. Knows no disk and no clock, so the same
+//! plan gives the same bytes.
 
 pub mod activity;
 pub mod cards;
@@ -45,6 +46,7 @@ pub mod reminders;
 mod sketch;
 pub mod timeline;
 mod timeline_key;
+mod timeline_rows;
 mod timeline_signs;
 mod urgent;
 

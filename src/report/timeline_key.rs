@@ -35,6 +35,16 @@ pub(super) fn write(
     columns.write(drawing, shapes, &told, y + size * 0.6)
 }
 
+/// Writes the signs alone below a picture that is this high; returns how high it is with them.
+pub(super) fn write_signs(
+    drawing: &TimelineDrawing<'_>,
+    shapes: &mut Vec<Shape>,
+    frame: &Frame,
+    top: f32,
+) -> f32 {
+    explained(drawing, shapes, frame, top + frame.size * 0.6)
+}
+
 /// Both parts on pages of their own, none higher than this.
 pub(super) fn pages(drawing: &TimelineDrawing<'_>, frame: &Frame, height: f32) -> Vec<Drawing> {
     let columns = Columns::of(drawing, frame);

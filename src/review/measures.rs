@@ -126,7 +126,7 @@ fn behind(read: &Read, stage: &Stage, casualty: u16, at: Option<Millis>) -> Vec<
 
 fn says(stage: &Stage, event: &Event) -> bool {
     match stage {
-        Stage::Alarm => matches!(event, Event::Activated { .. }),
+        Stage::Alarm => matches!(event, Event::Opened(_) | Event::Activated { .. }),
         Stage::OthersStopped => matches!(event, Event::OthersStopped {}),
         Stage::CallOrdered => matches!(event, Event::CallOrdered { .. }),
         Stage::CallPassed => matches!(event, Event::CallPassed {}),

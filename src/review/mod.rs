@@ -25,6 +25,7 @@ mod slips;
 mod story;
 mod tasks;
 pub mod timeline;
+mod timeline_course;
 mod trends;
 
 pub use account::Account;

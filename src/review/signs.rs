@@ -80,11 +80,8 @@ pub(super) fn sign(record: &Record) -> Option<(Place<'_>, Sign)> {
     );
     Some(match &record.event {
         Event::PromptShown { .. } | Event::ClockMarked {} => return None,
-        Event::TaskSet(_)
-        | Event::TaskDone { .. }
-        | Event::TaskOpen { .. }
-        | Event::Reviewed(_)
-        | Event::Found(_) => return None,
+        Event::TaskSet(_) | Event::TaskDone { .. } | Event::TaskOpen { .. } => return None,
+        Event::Reviewed(_) | Event::Found(_) => return None,
         Event::Activated { .. } | Event::CasualtyAdded { .. } => (clock, Sign::Fell),
         Event::FallTimeSet { .. } => (clock, Sign::Said),
         Event::CasualtyNamed { .. } | Event::CasualtyChosen {} | Event::WorkedOn {} => {

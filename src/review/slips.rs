@@ -4,7 +4,7 @@ use super::account::Sentence;
 use super::measures::named;
 use super::read::{Entry, Read};
 use super::story::{Book, Part, listed, time};
-use super::{care, closing, condition, note, owner, remark, reported};
+use super::{care, closing, condition, note, reported};
 use crate::incident::{Carried, Event, Facts, Record};
 use crate::words::{Id, Phrase};
 use std::collections::BTreeSet;
@@ -97,12 +97,10 @@ fn tasks(read: &Read, book: &mut Book) {
     for record in &read.state.log {
         let said = match &record.event {
             Event::TaskSet(task) => {
-                let owner = owner(&task.owner, &read.state.facts).into();
+                let owner: Phrase = super::owner(&task.owner, &read.state.facts).into();
                 let due = task.due.format("%Y-%m-%d").to_string();
                 Phrase::with(Id::EvTaskSet, [task.text.clone(), owner, due.into()])
             }
-            Event::Reviewed(said) => remark(said, None),
-            Event::Found(found) => remark(&found.remark, Some(found.nature)),
             Event::TaskDone { task, .. } => Phrase::with(Id::EvTaskDone, [text_of(read, *task)]),
             Event::TaskOpen { task, .. } => Phrase::with(Id::EvTaskOpen, [text_of(read, *task)]),
             _ => continue,

@@ -337,6 +337,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportTasksCaption => {
             "Actions that were set down after the incident, as they stood when this was made."
         }
+        Id::IncidentReportRemarks => "What reviewers said",
+        Id::IncidentReportRemarksCaption => {
+            "Remarks and findings that were added to the record after the incident. None is ever changed; an answer stands as one of its own."
+        }
+        Id::IncidentReportRemark => "What was said",
+        Id::IncidentReportNature => "What it is",
+        Id::IncidentReportJustRemark => "remark",
+        Id::IncidentReportBy => "By",
+        Id::IncidentReportAnswers => "{0} Answers {1}.",
+        Id::IncidentReportReminders => "Reports that may be due",
         Id::IncidentReportTask => "Action",
         Id::IncidentReportOwner => "Who",
         Id::IncidentReportDue => "By",
@@ -466,6 +476,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TimelinePinChangeBy => "change by",
         Id::TimelinePinLikely => "likely off the harness, estimate",
         Id::TimelinePinHelp => "help expected",
+        Id::TimelineKey => "Timeline",
+        Id::TimelineCloser => "Closer",
+        Id::TimelineWider => "Wider",
+        Id::TimelineBefore => "Event before",
+        Id::TimelineAfter => "Next event",
+        Id::TimelineTracks => "Other tracks",
+        Id::TimelinePart => "{0} of {1}",
+        Id::TimelineEvent => "{0} of {1}, at {2}, line {3}: {4}",
+        Id::TimelineSee => "{0} to {1} of {2}",
+        Id::TimelineStep => "Step from event to event, or look closer.",
         Id::LearnReportAll => "Everything that was timed",
         Id::LearnReportWhat => "What was timed",
         Id::LearnReportDrills => "Drills",

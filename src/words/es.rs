@@ -354,6 +354,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportTasksCaption => {
             "Acciones anotadas tras el incidente, como estaban al hacer este informe."
         }
+        Id::IncidentReportRemarks => "Lo que dijeron quienes lo revisaron",
+        Id::IncidentReportRemarksCaption => {
+            "Observaciones y hallazgos añadidos al registro tras el incidente. Ninguno se cambia nunca; una respuesta está por sí misma."
+        }
+        Id::IncidentReportRemark => "Qué se dijo",
+        Id::IncidentReportNature => "Qué es",
+        Id::IncidentReportJustRemark => "observación",
+        Id::IncidentReportBy => "Por",
+        Id::IncidentReportAnswers => "{0} Responde a {1}.",
+        Id::IncidentReportReminders => "Avisos que quizá haya que dar",
         Id::IncidentReportTask => "Acción",
         Id::IncidentReportOwner => "Quién",
         Id::IncidentReportDue => "Para el",
@@ -483,6 +493,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::TimelinePinChangeBy => "cambiar a más tardar",
         Id::TimelinePinLikely => "ya no cuelga, según el cálculo",
         Id::TimelinePinHelp => "ayuda esperada",
+        Id::TimelineKey => "Cronología",
+        Id::TimelineCloser => "Acercar",
+        Id::TimelineWider => "Alejar",
+        Id::TimelineBefore => "Hecho anterior",
+        Id::TimelineAfter => "Hecho siguiente",
+        Id::TimelineTracks => "Otras filas",
+        Id::TimelinePart => "{0} de {1}",
+        Id::TimelineEvent => "{0} de {1}, a {2}, línea {3}: {4}",
+        Id::TimelineSee => "{0} a {1} de {2}",
+        Id::TimelineStep => "Vaya de un hecho a otro, o acerque la vista.",
         Id::LearnReportAll => "Todo lo que se midió",
         Id::LearnReportWhat => "Qué se midió",
         Id::LearnReportDrills => "Simulacros",
