@@ -7,6 +7,7 @@ mod edges;
 mod flips;
 mod history;
 pub(crate) mod lying;
+pub(crate) mod proof;
 mod shared;
 mod store;
 mod writer;

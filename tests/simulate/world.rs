@@ -190,6 +190,7 @@ impl World {
                 }
             }
             self.finish();
+            self.hand_out();
         }
         self.tally
     }
