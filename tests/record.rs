@@ -10,6 +10,7 @@ mod history;
 mod import;
 pub(crate) mod lying;
 mod reviewed;
+pub(crate) mod proof;
 mod shared;
 mod store;
 mod trends;

@@ -374,13 +374,13 @@ impl Found<'_> {
         };
         let mut out = format!("{}: {state}", self.path.display());
         if let Some(header) = &self.checked.header {
-            let form = match header.form {
-                Form::Full => "full bundle",
-                Form::Shared => "shared bundle, without names and health",
+            let (form, kept_back) = match header.form {
+                Form::Full => ("full bundle", ""),
+                Form::Shared => ("shared bundle", ", without names and health"),
             };
             let drill = if header.drill { "DRILL" } else { "rescue" };
             out.push_str(&format!(
-                ", {form} of {}, {drill}, {} records, head {}, made {} UTC by the tablet's clock",
+                ", {form} of {}, {drill}{kept_back}, {} records, head {}, made {} UTC by the tablet's clock",
                 header.incident,
                 self.checked.whole,
                 header.head,

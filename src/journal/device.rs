@@ -95,9 +95,21 @@ impl DeviceKey {
             Err(error) => return Err(KeyFault::Unreadable(path, error)),
             Ok(_) => {}
         }
-        let key = parse(&bytes);
+        let key = DeviceKey::of(&bytes);
         wipe(&mut bytes);
         key.map(Some).ok_or(KeyFault::Damaged(path))
+    }
+
+    /// The key in the bytes of its file, if they are as they were written.
+    pub fn of(bytes: &[u8]) -> Option<DeviceKey> {
+        let text = std::str::from_utf8(bytes).ok()?;
+        let line: Line = serde_json::from_str(text).ok()?;
+        let fits = line.format == FORMAT && line.v == 1 && line.algorithm == "ed25519";
+        let mut secret = unhex(&line.secret).filter(|_| fits)?;
+        wipe(&mut line.secret.into_bytes());
+        let key = DeviceKey::from_secret(&secret);
+        wipe(&mut secret);
+        (key.public().hex() == line.public).then_some(key)
     }
 
     fn make(folder: &Path) -> Result<DeviceKey, KeyFault> {
@@ -204,17 +216,6 @@ impl PublicKey {
         VerifyingKey::from_bytes(&self.0)
             .is_ok_and(|key| key.verify_strict(message, &signature).is_ok())
     }
-}
-
-fn parse(bytes: &[u8]) -> Option<DeviceKey> {
-    let text = std::str::from_utf8(bytes).ok()?;
-    let line: Line = serde_json::from_str(text).ok()?;
-    let fits = line.format == FORMAT && line.v == 1 && line.algorithm == "ed25519";
-    let mut secret = unhex(&line.secret).filter(|_| fits)?;
-    wipe(&mut line.secret.into_bytes());
-    let key = DeviceKey::from_secret(&secret);
-    wipe(&mut secret);
-    (key.public().hex() == line.public).then_some(key)
 }
 
 /// The keys of others that somebody wrote into the folder: 64 digits at the start of a line, then a space and whose it is.

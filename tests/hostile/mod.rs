@@ -53,6 +53,7 @@ tests! {
     journal_line = "journal-line",
     journal_files = "journal-files",
     approvals = "approvals",
+    bundle = "bundle",
     records = "records",
     kept = "kept",
     script = "script",

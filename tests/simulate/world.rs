@@ -192,6 +192,7 @@ impl World {
                 }
             }
             self.finish();
+            self.hand_out();
         }
         self.tally
     }

@@ -6,6 +6,8 @@
 use super::folder::Folder;
 use groundward::incident::{Record, State};
 use groundward::journal::chain::{Chain, FIRST_PREV, check, inspect};
+use groundward::journal::checked::{self, Verdict};
+use groundward::journal::device::DeviceKey;
 use groundward::journal::read::{Readback, list, read};
 use groundward::journal::{approvals, is_incident_id};
 use groundward::signal::Entry;
@@ -120,5 +122,23 @@ pub(super) fn approvals(bytes: &[u8]) {
     match found.broken_line {
         Some(number) => assert!(found.all.len() + 1 == number && number <= lines),
         None => assert_eq!(found.all.len(), lines),
+    }
+}
+
+/// A bundle that came from elsewhere, or the file of a key.
+pub(super) fn bundle(bytes: &[u8]) {
+    let mut chain = Chain::after(FIRST_PREV);
+    let lines = bytes.split_inclusive(|byte| *byte == b'\n');
+    let file: Vec<u8> = lines.flat_map(|it| written(it, &mut chain)).collect();
+    if let Some(found) = checked::check(&file) {
+        // Nobody without the key signs what is made up here.
+        assert!(found.verdict != Verdict::Intact && !found.faults.is_empty());
+        let _ = checked::against(&found, &found);
+        for fault in found.faults {
+            assert!(!fault.to_string().is_empty());
+        }
+    }
+    if let Some(key) = DeviceKey::of(bytes) {
+        assert!(key.public().verifies(bytes, &key.sign(bytes)));
     }
 }

@@ -39,6 +39,7 @@ pub(crate) const TARGETS: &[Target] = &[
     target("journal-line", files::line, 20_000),
     target("journal-files", files::files, 8_000),
     target("approvals", files::approvals, 12_000),
+    target("bundle", files::bundle, 4_000),
     target("records", records::records, 1_200),
     target("kept", kept::kept, 12_000),
     target("stored", stored::stored, 6_000),
