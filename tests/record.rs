@@ -8,6 +8,7 @@ mod flips;
 mod history;
 mod import;
 pub(crate) mod lying;
+mod shared;
 mod store;
 mod trends;
 mod writer;

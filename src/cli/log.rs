@@ -3,10 +3,12 @@
 //! The files are what counts. Where the store can be opened (no other program uses it, and it is whole) a list comes
 //! quickly from its index, and what a file lost is filled from its copies and marked.
 
+use super::proof::{self, BundleOptions, CheckOptions};
 use super::{DataFolder, Format, log_import, log_list, say_error};
 use crate::history::{Gathered, Handle, History, Listed, records};
 use crate::incident::{Event, Record};
 use crate::journal::disk::RealDisk;
+use crate::journal::is_incident_id;
 use crate::journal::lock::DataLock;
 use crate::journal::read::{self, Readback};
 use crate::review;
@@ -37,10 +39,23 @@ pub(super) enum LogCommand {
         #[arg(long, value_enum, default_value_t)]
         format: Format,
     },
-    /// Check the chain of one incident, or of all.
+    /// Check the chain of one incident, or of all, or a bundle.
     Verify {
-        /// Which incident; all without one.
+        /// Which incident, or the file of a bundle; all incidents without one.
+        #[arg(value_name = "ID|BUNDLE")]
         id: Option<String>,
+        #[command(flatten)]
+        check: CheckOptions,
+        #[command(flatten)]
+        data: DataFolder,
+        /// How to say it.
+        #[arg(long, value_enum, default_value_t)]
+        format: Format,
+    },
+    /// Hand an incident out as one signed file that proves itself.
+    Bundle(BundleOptions),
+    /// Print the public key of this tablet, with which its bundles are checked.
+    Key {
         #[command(flatten)]
         data: DataFolder,
         /// How to say it.
@@ -60,7 +75,17 @@ pub(super) fn log(command: &LogCommand) -> u8 {
         LogCommand::Trends(options) => (options.data(), log_list::trends(options)),
         LogCommand::Import(options) => return log_import::import(options),
         LogCommand::Show { id, data, format } => (data, show(data, id, *format)),
-        LogCommand::Verify { id, data, format } => (data, verify(data, id.as_deref(), *format)),
+        LogCommand::Verify {
+            id,
+            check,
+            data,
+            format,
+        } => match bundle_path(data, id.as_deref(), check) {
+            Some(path) => return proof::verify(data, path, check, *format),
+            None => (data, verify(data, id.as_deref(), *format)),
+        },
+        LogCommand::Bundle(options) => return proof::make(options),
+        LogCommand::Key { data, format } => return proof::key(data, *format),
         LogCommand::Rebuild { data } => (data, rebuild(data)),
     };
     outcome.unwrap_or_else(|error| {
@@ -74,6 +99,24 @@ pub(super) fn log(command: &LogCommand) -> u8 {
         ));
         2
     })
+}
+
+/// The file to check, where what is named is no incident of the record but a file.
+fn bundle_path<'n>(
+    data: &DataFolder,
+    named: Option<&'n str>,
+    check: &CheckOptions,
+) -> Option<&'n Path> {
+    let path = Path::new(named?);
+    let is_bundle = |path: &&Path| {
+        check.ask_of_a_bundle()
+            || !is_incident_id(named.unwrap_or_default())
+            || (path.is_file()
+                && Shelf::open(data)
+                    .find(named.unwrap_or_default())
+                    .is_ok_and(|it| it.is_none()))
+    };
+    Some(path).filter(is_bundle)
 }
 
 fn folders(data: &DataFolder) -> Vec<PathBuf> {
@@ -201,7 +244,7 @@ fn show(data: &DataFolder, id: &str, format: Format) -> std::io::Result<u8> {
 }
 
 /// Which incident it is, and whether it was a drill, in one line.
-fn kind(incident: &str, records: &[Record]) -> String {
+pub(super) fn kind(incident: &str, records: &[Record]) -> String {
     let drill = records
         .iter()
         .any(|it| matches!(&it.event, Event::Opened(opening) if opening.drill));
@@ -256,9 +299,10 @@ fn verify(data: &DataFolder, id: Option<&str>, format: Format) -> std::io::Resul
         } else {
             "ALTERED"
         };
+        let drill = if is_drill(&readback) { "DRILL, " } else { "" };
         writeln!(
             out,
-            "{id}: {state}, {count} records, head {}",
+            "{id}: {state}, {drill}{count} records, head {}",
             readback.head
         )?;
         worst = worst.max(report(&readback, &mut out)?);
@@ -277,6 +321,13 @@ fn verify(data: &DataFolder, id: Option<&str>, format: Format) -> std::io::Resul
     Ok(worst)
 }
 
+/// True where the record says that it is one of a drill.
+fn is_drill(readback: &Readback) -> bool {
+    let opening = readback.records.iter().find(|it| it.kind == "opened");
+    let opening = opening.and_then(|it| Record::from_json(&it.text).ok());
+    opening.is_some_and(|it| matches!(it.event, Event::Opened(opening) if opening.drill))
+}
+
 fn verified(readback: &Readback) -> Value {
     let problems: Vec<Value> = readback
         .problems
@@ -284,7 +335,7 @@ fn verified(readback: &Readback) -> Value {
         .map(|p| json!({ "file": p.file, "seq": p.seq, "what": p.what }))
         .collect();
     let notes: Vec<String> = readback.torn().map(ToString::to_string).collect();
-    json!({ "incident": readback.incident, "intact": problems.is_empty(), "records": readback.records.len(),
+    json!({ "incident": readback.incident, "drill": is_drill(readback), "intact": problems.is_empty(), "records": readback.records.len(),
             "head": readback.head, "problems": problems, "notes": notes, "filled": readback.filled })
 }
 

@@ -19,6 +19,7 @@ mod log;
 mod log_import;
 mod log_list;
 mod plans;
+mod proof;
 mod ready;
 mod rehearse;
 mod run;

@@ -102,6 +102,7 @@ pub(super) fn run(options: &Options) -> u8 {
             Err(why @ LockRefused::Failed(..)) => say_error(&why.to_string()),
         }
     }
+    super::proof::prepare_key(&folder);
     note_faults(folder.join(FAULTS), clock.clone());
     let (sender, inputs) = channel(INPUTS_MAX);
     let slot = Arc::new(Slot::default());

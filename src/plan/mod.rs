@@ -22,6 +22,7 @@ mod findings;
 mod gaps;
 mod gathered;
 mod model;
+mod nameless;
 mod outline;
 mod positions;
 mod read;
@@ -47,6 +48,7 @@ pub use model::{
     OutsideRescue, Place, Plan, Policy, Position, Radio, Responder, Role, Rung, Site, Station,
     Step, ThreePoint,
 };
+pub use nameless::nameless;
 pub use read::{BYTES_MAX, LEVELS_MAX, PARTS_MAX, Reading, TABLES_MAX, read, read_on};
 pub use refusal::Refusal;
 pub use routes::{Pace, Route, Routes, Ways, link_time, link_times, pace};

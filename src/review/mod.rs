@@ -6,12 +6,17 @@
 #![warn(clippy::arithmetic_side_effects)]
 
 mod digest;
+pub mod disclosed;
 mod filter;
+mod people;
+mod shared;
 mod tasks;
 mod trends;
 
 pub use digest::{Digest, Hung};
 pub use filter::{Filter, Folded, NoOutcome, Order, Outcome};
+pub use people::People;
+pub use shared::shared;
 pub use tasks::{Carried, open, tasks};
 pub use trends::{By, Group, PastTarget, Side, trends};
 

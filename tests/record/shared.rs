@@ -1,0 +1,140 @@
+//! Checks that an incident told without names names nobody, tells of nobody's health, and still replays.
+
+use groundward::incident::{Event, Opening, PlanStanding, Record, State};
+use groundward::journal::disk::RealDisk;
+use groundward::journal::read;
+use groundward::plan;
+use groundward::review;
+use groundward::words::Language;
+use std::path::Path;
+
+const GOLDEN: [&str; 2] = ["20261125T194636Z-7adc", "20261126T013609Z-6779"];
+
+fn golden(incident: &str) -> Vec<Record> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden");
+    let found = read::read(&RealDisk, &[folder], incident).expect("the golden journal is there");
+    let read = |it: &read::Record| Record::from_json(&it.text).expect("it can be read");
+    found.records.iter().map(read).collect()
+}
+
+fn opening(records: &[Record]) -> &Opening {
+    match &records[0].event {
+        Event::Opened(opening) => opening,
+        other => panic!("it begins with {other:?}"),
+    }
+}
+
+/// The words of a text, in small letters: runs of letters, digits and hyphens.
+fn words(text: &str) -> impl Iterator<Item = String> + '_ {
+    let is_part = |it: char| it.is_alphanumeric() || it == '-';
+    let parts = text.split(move |it| !is_part(it));
+    parts.map(|it| it.trim_matches('-').to_lowercase())
+}
+
+/// Nobody's name or id and no condition stands anywhere in what is shown.
+fn names_nobody(shown: &str, of: &[Record]) {
+    let opening = opening(of);
+    let plan = plan::fit(&opening.plan_name, &opening.plan).expect("it was fit");
+    let people = plan.responders.iter().flat_map(|it| [&it.id, &it.name]);
+    let people: Vec<String> = people.map(|it| it.to_lowercase()).collect();
+    let conditions = ["talking", "unwell", "not-answering"];
+    for word in words(shown) {
+        assert!(!people.contains(&word), "{word} is named");
+        assert!(!conditions.contains(&word.as_str()), "{word} is said");
+    }
+}
+
+#[test]
+fn a_shared_rescue_names_nobody_and_tells_of_nobodys_health() {
+    for incident in GOLDEN {
+        let records = golden(incident);
+        let shared = review::shared(&records);
+        let said: Vec<String> = shared.iter().map(Record::to_json).collect();
+        // The plan's methods ask something of the casualty, which says nothing of this one.
+        let plan = opening(&shared).plan.clone();
+        let without_plan = |it: &String| it.replace(&serde_json::to_string(&plan).unwrap(), "");
+        let said: Vec<String> = said.iter().map(without_plan).collect();
+        names_nobody(&said.join("\n"), &records);
+        let all = |it: &Record| {
+            !matches!(
+                it.event,
+                Event::ConditionReported { .. }
+                    | Event::AftercareAnswered { .. }
+                    | Event::HandedOver { .. }
+                    | Event::CareRefused {}
+            )
+        };
+        assert!(shared.iter().all(all) && !records.iter().all(all));
+        for language in Language::ALL_SPOKEN {
+            let lines = review::lines(&shared, language);
+            let told: Vec<&str> = lines.iter().flat_map(|it| [&*it.text, &*it.who]).collect();
+            names_nobody(&told.join("\n"), &records);
+            assert!(told.iter().any(|it| it.contains("person-1")));
+        }
+    }
+}
+
+#[test]
+fn a_shared_plan_is_a_plan_and_names_nobody() {
+    for incident in GOLDEN {
+        let records = golden(incident);
+        let shared = review::shared(&records);
+        let (before, after) = (opening(&records), opening(&shared));
+        assert_eq!(after.plan_standing, PlanStanding::Fit);
+        let reading = plan::read("", after.plan.as_bytes());
+        let (was, is) = (
+            plan::fit("", &before.plan).expect("it was fit"),
+            reading.plan.expect("it is a plan"),
+        );
+        let people = was.responders.iter().flat_map(|it| [&it.id, &it.name]);
+        let people: Vec<String> = people.map(|it| it.to_lowercase()).collect();
+        for word in words(&after.plan) {
+            assert!(!people.contains(&word), "{word} is named in the plan");
+        }
+        assert!(!after.plan.contains('#'));
+        assert_eq!(is.responders.len(), was.responders.len());
+        assert!(is.responders.iter().all(|it| it.id == it.name));
+        assert_eq!(is.positions.len(), was.positions.len());
+        assert_eq!(is.positions[0].methods, was.positions[0].methods);
+        assert_eq!(is.site.approved_by, None);
+    }
+}
+
+#[test]
+fn a_shared_rescue_has_the_same_times() {
+    for incident in GOLDEN {
+        let records = golden(incident);
+        let shared = review::shared(&records);
+        assert!(
+            shared
+                .windows(2)
+                .all(|pair| pair[0].seq < pair[1].seq && pair[0].elapsed.0 >= 0)
+        );
+        let times = |records: &[Record]| {
+            let state = State::replay(records.to_vec());
+            let casualties = state.facts.casualties.iter();
+            let times: Vec<_> = casualties
+                .map(|it| (it.contact, it.off, it.landed))
+                .collect();
+            (
+                times,
+                state.facts.stood_down,
+                state.facts.command.by.is_some(),
+            )
+        };
+        assert_eq!(times(&shared), times(&records));
+        // The same person has the same pseudonym throughout.
+        let by = |records: &[Record]| -> Vec<Option<String>> {
+            let orders = records.iter().filter_map(|it| match &it.event {
+                Event::OrderGiven { posting, .. } => Some(posting.responder.clone()),
+                _ => None,
+            });
+            let all: Vec<String> = orders.collect();
+            let first = |it: &String| all.iter().position(|one| one == it);
+            all.iter()
+                .map(|it| first(it).map(|at| at.to_string()))
+                .collect()
+        };
+        assert_eq!(by(&shared), by(&records));
+    }
+}
