@@ -281,7 +281,8 @@ fn verified(
     Ok((said, u8::from(!is_well)))
 }
 
-fn read(path: &Path) -> Result<Checked, String> {
+/// Reads a bundle and checks it by itself.
+pub(super) fn read(path: &Path) -> Result<Checked, String> {
     let shown = path.display();
     let mut bytes = Vec::new();
     File::open(path)

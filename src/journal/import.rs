@@ -8,9 +8,11 @@
 //! Limits: an incident arrives as one file of its whole records; padding and stopped writes stay where they were. Which of
 //! two chains is the true one nobody can tell from the chains.
 
+use super::bundle::{Header, Standing};
+use super::checked::Checked;
 use super::disk::{Disk, RealDisk, put};
 use super::listing::Listing;
-use super::read::{Problem, Readback, Record};
+use super::read::{Problem, Readback, Record, read_bytes};
 use super::{chain, segment_name};
 use std::collections::BTreeSet;
 use std::fs;
@@ -92,19 +94,49 @@ pub struct Import {
     even_altered: bool,
 }
 
-/// Reads what is offered from files that were found before.
-///
-/// # Errors
-///
-/// Where a file cannot be read: then nothing of the incident is taken over.
-pub fn offered_here(listing: &Listing, incident: &str) -> io::Result<Offered> {
-    let mut files = Vec::new();
-    for path in listing.files(incident) {
-        let name = path.file_name().and_then(|it| it.to_str());
-        files.push((name.unwrap_or_default().to_owned(), fs::read(path)?));
+impl Offered {
+    /// What files that were found before have.
+    ///
+    /// # Errors
+    ///
+    /// Where a file cannot be read: then nothing of the incident is taken over.
+    pub fn from_files(listing: &Listing, incident: &str) -> io::Result<Offered> {
+        let (readback, loaded) = listing.read_with_files(&RealDisk, incident)?;
+        let files = loaded.into_iter().map(|it| {
+            let name = it.name().to_owned();
+            Ok((name, it.data?))
+        });
+        let files = files.collect::<io::Result<_>>()?;
+        Ok(Offered { readback, files })
     }
-    let readback = listing.read(&RealDisk, incident)?;
-    Ok(Offered { readback, files })
+
+    /// What a bundle has, in the full form. What is wrong with the bundle is wrong with what it has.
+    pub fn from_bundle(header: &Header, checked: &Checked, file: &str) -> Offered {
+        let name = segment_name(&header.incident, 1);
+        let lines = checked.lines.iter();
+        let bytes = lines.flat_map(|it| [it.as_bytes(), b"\n"]);
+        let bytes = bytes.collect::<Vec<_>>().concat();
+        let mut readback = read_bytes(&header.incident, &name, bytes.clone());
+        let faults = checked.faults.iter().map(|it| Problem {
+            file: file.to_owned(),
+            seq: it.seq.unwrap_or(0),
+            what: format!("{} (line {})", it.what, it.line),
+        });
+        let mut problems: Vec<Problem> = faults.collect();
+        if problems.is_empty() && header.standing == Standing::Altered {
+            problems.push(Problem {
+                file: file.to_owned(),
+                seq: 0,
+                what: "It was altered when it was signed, and says so.".to_owned(),
+            });
+        }
+        problems.append(&mut readback.problems);
+        readback.problems = problems;
+        Offered {
+            readback,
+            files: vec![(name, bytes)],
+        }
+    }
 }
 
 impl Import {
@@ -138,7 +170,7 @@ impl Import {
             return Ok(Came::Known);
         }
         drop((there, here));
-        self.take(&offered_here(listing, incident)?)
+        self.take(&Offered::from_files(listing, incident)?)
     }
 
     /// Takes an incident over.
@@ -240,7 +272,7 @@ impl Import {
     fn take_altered(&mut self, offered: &Offered, what: &Problem) -> io::Result<Came> {
         let incident = &offered.readback.incident;
         let here = match self.here.files(incident).next() {
-            Some(_) => Some(offered_here(&self.here, incident)?),
+            Some(_) => Some(Offered::from_files(&self.here, incident)?),
             None => None,
         };
         let altered = |beside| Came::Altered {

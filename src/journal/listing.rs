@@ -7,7 +7,7 @@
 
 use super::disk::Disk;
 use super::parse_segment_name;
-use super::read::{Readback, read_found};
+use super::read::{Loaded, Readback, read_loaded};
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -84,24 +84,33 @@ impl Listing {
 
     /// Reads one incident from all its files. Fails only if there is none; anything else is among the problems.
     pub fn read(&self, disk: &dyn Disk, incident: &str) -> io::Result<Readback> {
+        self.read_with_files(disk, incident).map(|it| it.0)
+    }
+
+    /// The same, with the files that it was read from.
+    pub(super) fn read_with_files(
+        &self,
+        disk: &dyn Disk,
+        incident: &str,
+    ) -> io::Result<(Readback, Vec<Loaded>)> {
         let found = self.all.get(incident);
-        match (found.filter(|it| !it.segments.is_empty()), &*self.faults) {
-            (Some(found), faults) => {
-                let set_aside = found.set_aside.clone();
-                Ok(read_found(
-                    disk,
-                    incident,
-                    &found.segments,
-                    set_aside,
-                    faults,
-                ))
-            }
-            (None, [(_, error), ..]) => Err(again(error)),
-            (None, []) => Err(io::Error::new(
-                io::ErrorKind::NotFound,
-                format!("there is no incident {incident}"),
-            )),
-        }
+        let Some(found) = found.filter(|it| !it.segments.is_empty()) else {
+            return Err(self.faults.first().map_or_else(
+                || {
+                    let why = format!("there is no incident {incident}");
+                    io::Error::new(io::ErrorKind::NotFound, why)
+                },
+                |(_, error)| again(error),
+            ));
+        };
+        let load = |(number, path): &(u32, PathBuf)| Loaded {
+            number: *number,
+            path: path.clone(),
+            data: disk.read(path),
+        };
+        let files: Vec<Loaded> = found.segments.iter().map(load).collect();
+        let readback = read_loaded(incident, &files, found.set_aside.clone(), &self.faults);
+        Ok((readback, files))
     }
 }
 

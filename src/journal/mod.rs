@@ -3,10 +3,11 @@
 //! A crew must be able to trust what stands here after a power cut, and anybody must be able to read and check it with
 //! an editor and a hash program. `chain` seals and checks lines, `disk` is all that this module asks of a file system,
 //! `writer` puts records there durably, `thread` does so without making anybody wait, `read` gives them back and names
-//! what is wrong, `listing` finds the files, `addition` adds what is said after the end, `fill` closes gaps from copies,
-//! `import` takes over what other tablets recorded, `lock` keeps two programs apart, `approvals` keeps who signed which plan
-//! in the same form. `device` keeps the key of the tablet, `bundle` hands an incident out as one signed file, whole or with
-//! parts of it hidden (`commitment`), and `checked` says whether such a file is what was signed.
+//! what is wrong, `addition` adds what is said after the end, `fill` closes gaps from copies, `lock` keeps two programs
+//! apart, `approvals` keeps who signed which plan in the same form. `device` keeps the key of the tablet, `bundle` hands
+//! an incident out as one signed file, whole or with parts of it hidden (`commitment`), and `checked` says whether such a
+//! file is what was signed. `listing` finds the files of many incidents, `import` takes over what other tablets recorded,
+//! and `origins` keeps who signed that.
 //!
 //! Limits: a chain shows edits. It does not show that whole records were cut off the end, nor that everything was
 //! written again: for that the head hash has to leave the tablet.
@@ -23,6 +24,7 @@ pub mod fill;
 pub mod import;
 pub mod listing;
 pub mod lock;
+pub mod origins;
 pub mod read;
 pub mod thread;
 pub mod writer;

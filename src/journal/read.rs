@@ -154,11 +154,36 @@ pub fn read(disk: &dyn Disk, folders: &[PathBuf], incident: &str) -> io::Result<
     Listing::of(disk, folders).read(disk, incident)
 }
 
+/// Reads one incident from what could have been its only file.
+pub fn read_bytes(incident: &str, file: &str, bytes: Vec<u8>) -> Readback {
+    let loaded = Loaded {
+        number: 1,
+        path: PathBuf::from(file),
+        data: Ok(bytes),
+    };
+    read_loaded(incident, &[loaded], Vec::new(), &[])
+}
+
+/// One file of an incident with what is in it.
+#[derive(Debug)]
+pub(super) struct Loaded {
+    pub(super) number: u32,
+    pub(super) path: PathBuf,
+    pub(super) data: io::Result<Vec<u8>>,
+}
+
+impl Loaded {
+    /// The name of the file.
+    pub(super) fn name(&self) -> &str {
+        let name = self.path.file_name().and_then(|it| it.to_str());
+        name.unwrap_or_default()
+    }
+}
+
 /// Reads one incident from these files, sorted by their numbers, and names the folders that could not be looked into.
-pub(super) fn read_found(
-    disk: &dyn Disk,
+pub(super) fn read_loaded(
     incident: &str,
-    found: &[(u32, PathBuf)],
+    found: &[Loaded],
     set_aside: Vec<String>,
     faults: &[(PathBuf, io::Error)],
 ) -> Readback {
@@ -186,20 +211,19 @@ pub(super) fn read_found(
     let mut merged: BTreeMap<u64, Record> = BTreeMap::new();
     // The last records of the files that were cut. Files that a failing disk would not remove may have higher numbers.
     let mut cut: Vec<u64> = Vec::new();
-    for (number, path) in found {
-        let name = path.file_name().and_then(|it| it.to_str());
-        let name = name.unwrap_or_default();
-        let data = disk.read(path).unwrap_or_else(|error| {
-            readback.problems.push(unreadable(name.to_owned(), &error));
-            Vec::new()
+    for file in found {
+        let data = file.data.as_deref().unwrap_or_else(|error| {
+            let name = file.name().to_owned();
+            readback.problems.push(unreadable(name, error));
+            &[]
         });
-        let scan = Scan::of(name, &data);
+        let scan = Scan::of(file.name(), data);
         let last = scan.records.last().map(|record| record.seq);
         cut.extend(last.filter(|_| scan.closed));
         readback.problems.extend(scan.problems);
         readback.segments.push(Segment {
-            path: path.clone(),
-            number: *number,
+            path: file.path.clone(),
+            number: file.number,
             first_seq: scan.records.first().map(|record| record.seq),
             torn: scan.torn,
         });

@@ -368,7 +368,10 @@ fn mistakes_are_said_before_anything_is_written() {
     tablet.closed(&id(1), &entries(1..=4));
     let missing = format!("{}/nowhere", tablet.path());
     for (arguments, says) in [
-        (&[tablet.path(), &missing][..], "nowhere is no folder"),
+        (
+            &[tablet.path(), &missing][..],
+            "nowhere is no folder and no bundle",
+        ),
         (&[tablet.path(), empty.path()], "no incident is in"),
         (&[here.path()], "is the record itself"),
     ] {
@@ -386,6 +389,79 @@ fn mistakes_are_said_before_anything_is_written() {
     assert!(here.all().is_empty());
     drop(lock);
     assert_eq!(here.import(&[tablet.path()]).0, 0);
+}
+
+/// Bundles come one by one or a folder of them; who signed them is remembered, and a key that nobody knows is named.
+#[test]
+fn bundles_are_taken_over_and_their_signers_are_remembered() {
+    let (tablet, here, shelf) = (Data::new(), Data::new(), Data::new());
+    let record = |number: u32, seq: u64, kind: &str| {
+        let id = id(number);
+        let json =
+            format!(r#"{{"v":1,"seq":{seq},"kind":"{kind}","incident":"{id}","body":{{}}}}"#);
+        Entry { seq, json }
+    };
+    let steps = |last: u64| -> Vec<Entry> {
+        let numbers = 1..=last;
+        numbers.map(|seq| record(2, seq, "step-done")).collect()
+    };
+    let ended = [record(1, 1, "step-done"), record(1, 2, "stood-down")];
+    tablet.closed(&id(1), &ended);
+    tablet.closed(&id(2), &steps(6));
+    let bundle = |number: u32, options: &[&str]| -> String {
+        let file = format!("{}/{number}.bundle", shelf.path());
+        let id = id(number);
+        let all = ["log", "bundle", &id, "-o", &file, "--replace", "--data"];
+        let (code, _, error) = said(&[&all[..], &[tablet.path()], options].concat());
+        assert_eq!(code, 0, "{error}");
+        file
+    };
+    let one = bundle(1, &[]);
+    let (code, rows) = here.rows(&[&one]);
+    let came = &rows[0]["came"];
+    assert_eq!((code, came), (1, &Value::from("new")), "{rows:?}");
+    let key = rows[0]["signer"]["key"].as_str().expect("it is signed");
+    let (code, out) = here.import(&[&one]);
+    assert!(code == 1 && out.contains("UNKNOWN SIGNER"), "{out}");
+    assert_eq!(here.bytes(&name(1)), tablet.bytes(&name(1)));
+    // Known by now, the same bundle says nothing any more.
+    let known = here.0.path().join("known-keys");
+    fs::write(known, format!("{key} tablet at gate 2\n")).expect("there is room");
+    bundle(2, &[]);
+    let (code, rows) = here.rows(&[shelf.path()]);
+    let came: Vec<&Value> = rows.iter().map(|it| &it["came"]).collect();
+    assert_eq!((code, came), (0, vec![&"known".into(), &"new".into()]));
+    assert_eq!(rows[1]["signer"]["whose"], "tablet at gate 2");
+    assert_eq!(rows[1]["running_up_to"], 6);
+    let origins = || fs::read_to_string(here.0.path().join("origins.jsonl"));
+    let first = origins().expect("it is there");
+    assert_eq!(first.matches(key).count(), 2);
+    // What went on comes with a later bundle, the longer of the two is remembered.
+    fs::remove_file(tablet.file(&name(2))).expect("it is there");
+    tablet.closed(&id(2), &steps(8));
+    let later = bundle(2, &[]);
+    let (code, rows) = here.rows(&[&later]);
+    assert_eq!((code, &rows[0]["came"]), (0, &Value::from("went-on")));
+    assert_eq!(here.bytes(&name(2)), tablet.bytes(&name(2)));
+    let second = origins().expect("it is there");
+    assert!(second.contains("\"records\":8"), "{second}");
+    assert_eq!(second.matches(key).count(), 2);
+    // One that was changed is refused with where, and one without the record says so.
+    let mut bytes = fs::read(&later).expect("it is there");
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    fs::write(&later, bytes).expect("there is room");
+    let other = Data::new();
+    let (code, out) = other.import(&[&later]);
+    assert!(
+        code == 1 && out.contains("ALTERED, not taken over"),
+        "{out}"
+    );
+    assert!(out.contains("2.bundle, record "), "{out}");
+    let shared = bundle(1, &["--shared"]);
+    let (code, out) = other.import(&[&shared]);
+    assert!(code == 1 && out.contains("ask for the full one"), "{out}");
+    assert!(other.all().is_empty(), "something was written");
 }
 
 /// The program is killed at random moments; what is there then is whole, and another run completes it.
