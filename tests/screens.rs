@@ -8,13 +8,14 @@ mod drill;
 mod level;
 mod pages;
 mod site;
+mod writing;
 
 use super::desk::Desk;
 use super::twin::Twin;
 use groundward::incident::{Act, CareTaker, Condition, Facts};
 use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
-use groundward::review::Carried;
-use groundward::review::{self, timeline::Timeline};
+use groundward::review::timeline::Timeline;
+use groundward::review::{self, Carried, Remarked};
 use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRead, LogRow, Snapshot, Tap};
 use groundward::words::{Id, Language, Phrase};
 use i_slint_backend_testing::{
@@ -61,6 +62,8 @@ struct Tablet {
     px_per_mm: f32,
     /// What is to be done after the incident called west, as its record would say it.
     tasks: Vec<Carried>,
+    /// What was said of any incident that is read.
+    remarks: Vec<Remarked>,
 }
 
 impl Tablet {
@@ -90,6 +93,7 @@ impl Tablet {
             size: (width, height),
             px_per_mm,
             tasks: Vec::new(),
+            remarks: Vec::new(),
         };
         tablet.refresh();
         tablet
@@ -146,7 +150,8 @@ impl Tablet {
             }
             Effect::ReadIncident { incident } => {
                 let records = super::timeline::turns();
-                let row = |i: i64| LogRow {
+                let row = |i: u64| LogRow {
+                    seq: Some(i),
                     elapsed: format!("0:{i:02}"),
                     text: format!(
                         "Row {i} of the record, with words enough to need a second line on a narrow screen"
@@ -157,6 +162,7 @@ impl Tablet {
                 self.desk.take(Input::LogRows(LogRead {
                     incident: incident.clone(),
                     rows: (0..20).map(row).collect(),
+                    remarks: self.remarks.clone(),
                     suggested: [Id::TaskCall, Id::TaskUnheard, Id::TaskChecks, Id::TaskDrill]
                         .map(Phrase::of)
                         .to_vec(),
@@ -370,6 +376,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("Back");
     tablet.activate("Back");
     drill::afterwards(tablet, &mut at);
+    writing::walk(tablet, &mut at);
     drill::walk(tablet, &mut at);
     site::walk(tablet, &mut at);
 

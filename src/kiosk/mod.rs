@@ -2,7 +2,7 @@
 //!
 //! `standby`, `rescue`, `aftercare`, `log`, `readiness` and `shift` are named as their screens in `ui/screens/` and map a snapshot and the time
 //! to what those screens show; `level` is the sketch of a level, with `chart` for what stands where, `canvas` for the room,
-//! `way` for who is where by now and `drawn` for the drawing under it; `drop_line`, `sketch`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
+//! `way` for who is where by now and `drawn` for the drawing under it; `tasks`, `remarks` and `writing` are what is said after the end; `drop_line`, `sketch`, `pictures` and the sheets hold the parts that two of them share. All of that is pure. The
 //! presenter pushes the result into the window, only where it differs from what stands there, because each difference is
 //! drawn again. It keeps nothing but which sheet is open and which incident of the log is looked at.
 
@@ -34,6 +34,7 @@ mod pictures;
 mod presenter;
 mod radio_words;
 mod readiness;
+mod remarks;
 mod rescue;
 mod sheets;
 mod shift;
@@ -47,6 +48,7 @@ mod timeline;
 mod view;
 mod way;
 mod window;
+mod writing;
 
 #[allow(
     missing_docs,

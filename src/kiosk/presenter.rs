@@ -87,6 +87,8 @@ struct Lists {
     level_lines: Rows<SharedString>,
     gains: Rows<GainRow>,
     parts: Rows<Choice>,
+    write_letters: Rows<SharedString>,
+    write_signs: Rows<SharedString>,
 }
 
 /// The page that stands on the screen while nobody hangs.
@@ -180,6 +182,8 @@ impl Presenter {
             level_lines => set_level_lines,
             gains => set_gains,
             parts => set_parts,
+            write_letters => set_write_letters,
+            write_signs => set_write_signs,
         };
         let presenter = Rc::new(Presenter {
             app: app.as_weak(),
@@ -278,6 +282,8 @@ impl Presenter {
         lists.level_lines.set(&view.level_lines);
         lists.gains.set(&view.gains);
         lists.parts.set(&view.parts);
+        lists.write_letters.set(&view.write_letters);
+        lists.write_signs.set(&view.write_signs);
 
         state.set_dark(view.dark);
         state.set_drill(view.drill);
@@ -374,6 +380,9 @@ impl Presenter {
                 (me.send)(Tap::Do(act));
             }
         });
+        on!(on_key, |me, key| me.key(&key));
+        on!(on_edited, |me| me.edited());
+        on!(on_written, |me| me.written());
         on!(on_work_stopped, |me, position| {
             let position = position.to_string();
             (me.send)(Tap::WorkStopped { position });
@@ -500,9 +509,9 @@ impl Presenter {
                 }
             }
             (sheet, _) => {
-                let above = sheets::above(sheet);
-                let (above, kept) = above.unwrap_or((SheetKind::None, 0));
                 let mut about = self.local.borrow().about.clone();
+                let above = sheets::above(sheet, &about);
+                let (above, kept) = above.unwrap_or((SheetKind::None, 0));
                 about.truncate(kept);
                 self.open(above, about);
             }
@@ -577,6 +586,9 @@ impl Presenter {
                     };
                     (local.sheet, local.about) = (kind, order);
                 }
+                if kind == SheetKind::Write {
+                    self.begin_writing();
+                }
                 self.again();
             }
         }
@@ -596,7 +608,27 @@ impl Presenter {
             SheetKind::TaskParts => self.local.borrow().incident.iter().cloned().collect(),
             _ => self.local.borrow().about.clone(),
         };
-        match sheets::chosen(sight, kind, &about, id) {
+        self.follow(sheets::chosen(sight, kind, &about, id));
+    }
+
+    /// The window, and what its sheet is about.
+    pub(super) fn window_and_about(&self) -> Option<(App, Vec<String>)> {
+        Some((self.app.upgrade()?, self.local.borrow().about.clone()))
+    }
+
+    /// Something made of what stands on the screen.
+    pub(super) fn seen<T>(&self, make: impl FnOnce(Sight<'_>) -> T) -> Option<T> {
+        let shown = self.local.borrow().shown.clone();
+        let (snapshot, now, _) = shown?;
+        Some(make(Sight {
+            snapshot: &snapshot,
+            now: &now,
+        }))
+    }
+
+    /// Does what a touch leads to.
+    pub(super) fn follow(&self, next: Next) {
+        match next {
             Next::About(kind, about) => self.open(kind, about),
             Next::Up(tap) => {
                 (self.send)(tap);
@@ -745,6 +777,7 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_slow(say(Id::GradeSlow));
     labels.set_not_ready(say(Id::GradeNotReady));
     labels.set_north(say(Id::CardSketchNorth));
+    labels.set_space(say(Id::KeySpace));
     labels.set_level_up(say(Id::LevelHigher));
     labels.set_level_down(say(Id::LevelLower));
 }

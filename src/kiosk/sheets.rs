@@ -10,7 +10,7 @@ use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
     casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, method_sheets, people,
-    shift, shift_sheets, tablet_sheets, tasks,
+    remarks, shift, shift_sheets, tablet_sheets, tasks, writing,
 };
 use crate::incident::{call_card, handover};
 use crate::words::{Id, Message};
@@ -32,8 +32,11 @@ pub(super) fn of_shift(kind: SheetKind) -> bool {
 }
 
 /// The sheet that another one was opened from, and how much of what that one is about it keeps.
-pub(super) fn above(kind: SheetKind) -> Option<(SheetKind, usize)> {
+pub(super) fn above(kind: SheetKind, about: &[String]) -> Option<(SheetKind, usize)> {
     Some(match kind {
+        SheetKind::Write => return writing::above(about),
+        SheetKind::Remark | SheetKind::FindingNature => (SheetKind::Remarks, 1),
+        SheetKind::RemarkAbout => (SheetKind::RemarkWho, 2),
         SheetKind::PlaceInUse => (SheetKind::Places, 0),
         SheetKind::Permit | SheetKind::Workers | SheetKind::Watcher => (SheetKind::PlaceInUse, 1),
         SheetKind::Letters => (SheetKind::Permit, 1),
@@ -103,6 +106,11 @@ fn title(kind: SheetKind) -> Option<Id> {
         SheetKind::TaskWho => Id::TaskWho,
         SheetKind::TaskWhen => Id::TaskWhen,
         SheetKind::Task => Id::TasksKey,
+        SheetKind::Remarks | SheetKind::Remark => Id::RemarksTile,
+        SheetKind::FindingNature => Id::FindingNature,
+        SheetKind::RemarkWho => Id::RemarkWho,
+        SheetKind::RemarkAbout => Id::RemarkAbout,
+        SheetKind::Write => Id::WriteRemark,
         _ => return None,
     })
 }
@@ -125,6 +133,9 @@ pub(super) fn fill(view: &mut View, sight: Sight<'_>, kind: SheetKind, about: &[
         },
     };
     view.sheet_lines = lines(sight, kind, about);
+    if kind == SheetKind::Write {
+        writing::fill(view, sight);
+    }
     if kind == SheetKind::People {
         people::fill(view, sight, about);
         return;
@@ -153,6 +164,7 @@ fn lines(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<SharedStrin
     match kind {
         SheetKind::Call => said(call_card(facts, sight.at())),
         SheetKind::Handover => said(handover(facts.case())),
+        SheetKind::Remark => remarks::lines(sight, about),
         SheetKind::Talker => TALK.iter().map(|id| sight.label(*id)).collect(),
         SheetKind::Person => {
             let id = about.first();
@@ -284,6 +296,15 @@ fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
         SheetKind::Task | SheetKind::TaskWho | SheetKind::TaskWhen => {
             tasks::hint(sight, kind, about)
         }
+        SheetKind::Remarks
+        | SheetKind::Remark
+        | SheetKind::FindingNature
+        | SheetKind::RemarkWho
+        | SheetKind::RemarkAbout => remarks::hint(sight, kind, about),
+        SheetKind::Write => {
+            head = writing::head(sight, about);
+            SharedString::default()
+        }
         SheetKind::Changed => sight.label(Id::SheetChangedSub),
         SheetKind::Sign => match shift::open(sight).first() {
             Some(point) => sight.with(Id::ShiftNotSigned, [&*sight.say(point)]),
@@ -311,6 +332,10 @@ fn shift_head(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Sheet {
                 | SheetKind::DrillScenario
                 | SheetKind::DrillDue
                 | SheetKind::Task
+                | SheetKind::Remarks
+                | SheetKind::Remark
+                | SheetKind::FindingNature
+                | SheetKind::RemarkAbout
         ),
         keys: matches!(kind, SheetKind::Permit | SheetKind::Letters),
         page: false,
@@ -333,7 +358,7 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
     let first = about.first().map_or("", String::as_str);
     let second = about.get(1).map_or("", String::as_str);
     match kind {
-        SheetKind::None | SheetKind::Command | SheetKind::Level => Vec::new(),
+        SheetKind::None | SheetKind::Command | SheetKind::Level | SheetKind::Write => Vec::new(),
         SheetKind::Condition => casualty_sheets::condition(sight),
         SheetKind::Casualties => casualty_sheets::casualties(sight),
         SheetKind::Naming => casualty_sheets::naming(sight),
@@ -376,6 +401,11 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::TaskWho => tasks::who(sight, about),
         SheetKind::TaskWhen => tasks::when(sight, about),
         SheetKind::Task => tasks::one(sight, about),
+        SheetKind::Remarks => remarks::list(sight, about),
+        SheetKind::Remark => remarks::touches(sight, about),
+        SheetKind::FindingNature => remarks::natures(sight, about),
+        SheetKind::RemarkWho => remarks::who(sight, about),
+        SheetKind::RemarkAbout => remarks::about_lines(sight, about),
         SheetKind::Places => shift_sheets::places(sight),
         SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
         SheetKind::Permit => shift_sheets::permit(sight, first),

@@ -4,13 +4,16 @@
 //! first. Everything said here goes into the record of its incident; the page shows it once it is there.
 
 use super::entry::{Entry, Next};
+use super::remarks::{self, Draft};
 use super::sight::Sight;
 use super::ui::{Icon, Screen, SheetKind, Tone};
 use super::view::View;
+use super::writing;
 use crate::incident::Owner;
 use crate::review::{Carried, open};
 use crate::signal::{Afterwards, LogEntry, Tap};
 use crate::words::{Id, Phrase, date_and_time};
+use serde::{Deserialize, Serialize};
 use slint::SharedString;
 
 /// In how many days something is to be done.
@@ -77,14 +80,59 @@ pub(super) fn entries(sight: Sight<'_>, incident: Option<&str>) -> Vec<Entry> {
     let suggested = read.suggested.iter().filter(|_| read.incident == incident);
     let new = suggested.filter(|text| one.tasks.iter().all(|it| it.task.text != **text));
     let new = new.map(|text| {
-        let kept = serde_json::to_string(text).unwrap_or_default();
-        let next = Next::About(SheetKind::TaskWho, vec![incident.to_owned(), kept]);
-        // Nothing can be added to what has not ended, or was altered.
+        let wish = Wish {
+            text: text.clone(),
+            from: None,
+        };
+        let next = Next::About(SheetKind::TaskWho, vec![incident.to_owned(), wish.kept()]);
         Entry::new(next, said(sight, text), SharedString::default())
             .icon(Icon::Note)
             .enabled(one.closed && one.intact)
     });
-    decided.chain(new).collect()
+    let said = Next::About(SheetKind::Remarks, vec![incident.to_owned()]);
+    let said = Entry::new(
+        said,
+        sight.label(Id::RemarksTile),
+        remarks::count(sight, incident),
+    );
+    let own = Draft {
+        task: true,
+        ..Draft::default()
+    };
+    let own = writing::page(incident, own.kept(), writing::WORDS);
+    let own = Entry::new(own, sight.label(Id::TasksOther), SharedString::default());
+    let own = own.icon(Icon::Note).enabled(one.closed && one.intact);
+    [said.icon(Icon::Log)]
+        .into_iter()
+        .chain(decided)
+        .chain(new)
+        .chain([own])
+        .collect()
+}
+
+/// Nothing can be added to what has not ended, or was altered.
+pub(super) fn may_add(sight: Sight<'_>, incident: &str) -> bool {
+    entry(sight, incident).is_some_and(|it| it.closed && it.intact)
+}
+
+/// Something that may become a task: what, and the finding that it comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Wish {
+    pub(super) text: Phrase,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) from: Option<u64>,
+}
+
+impl Wish {
+    /// The one that a sheet is about.
+    fn of(about: &[String]) -> Option<Wish> {
+        serde_json::from_str(about.get(1)?).ok()
+    }
+
+    /// What a sheet is told of it.
+    pub(super) fn kept(&self) -> String {
+        serde_json::to_string(self).unwrap_or_default()
+    }
 }
 
 fn said(sight: Sight<'_>, text: &Phrase) -> SharedString {
@@ -117,6 +165,11 @@ fn task_entry(sight: Sight<'_>, incident: &str, it: &Carried) -> Entry {
     }
 }
 
+/// What a sheet is told of whoever sees to it.
+pub(super) fn kept(owner: &Owner) -> String {
+    serde_json::to_string(owner).unwrap_or_default()
+}
+
 fn owner(sight: Sight<'_>, owner: &Owner) -> String {
     match owner {
         Owner::Responder(id) => {
@@ -124,19 +177,19 @@ fn owner(sight: Sight<'_>, owner: &Owner) -> String {
             person.map_or_else(|| id.clone(), |it| it.name.clone())
         }
         Owner::Role(role) => role.clone(),
+        Owner::Named(name) => name.to_string(),
     }
 }
 
 /// What a sheet about a task is about, in words.
 pub(super) fn hint(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> SharedString {
-    let second = about.get(1).map_or("", String::as_str);
     match kind {
         SheetKind::Task => {
             task(sight, about).map_or_else(SharedString::default, |it| said(sight, &it.task.text))
         }
         _ => {
-            let text = serde_json::from_str::<Phrase>(second);
-            text.map_or_else(|_| SharedString::default(), |it| said(sight, &it))
+            let wish = Wish::of(about);
+            wish.map_or_else(SharedString::default, |it| said(sight, &it.text))
         }
     }
 }
@@ -147,27 +200,33 @@ fn task<'a>(sight: Sight<'a>, about: &[String]) -> Option<&'a Carried> {
     one.tasks.iter().find(|it| it.number == number)
 }
 
-/// Everybody of the plan: who is off today may see to something tomorrow.
+/// Everybody of the plan, because who is off today may see to something tomorrow; and anybody else.
 pub(super) fn who(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
+    let [incident, wish] = about else {
+        return Vec::new();
+    };
+    let other = writing::page(incident, wish.clone(), writing::OWNER);
+    let other = Entry::new(other, sight.label(Id::NameOther), SharedString::default());
     let people = sight.snapshot.plan.plan.responders.iter();
     people
         .map(|it| {
             let mut about = about.to_vec();
-            about.push(it.id.clone());
+            about.push(kept(&Owner::Responder(it.id.clone())));
             Entry::new(
                 Next::About(SheetKind::TaskWhen, about),
                 it.name.as_str().into(),
                 SharedString::default(),
             )
         })
+        .chain([other.icon(Icon::Note)])
         .collect()
 }
 
 pub(super) fn when(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
-    let [incident, text, responder] = about else {
+    let [incident, _, owner] = about else {
         return Vec::new();
     };
-    let Ok(text) = serde_json::from_str::<Phrase>(text) else {
+    let (Some(wish), Ok(owner)) = (Wish::of(about), serde_json::from_str::<Owner>(owner)) else {
         return Vec::new();
     };
     let today = sight.now.day();
@@ -179,9 +238,10 @@ pub(super) fn when(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
             let tap = Tap::Afterwards {
                 incident: incident.clone(),
                 what: Afterwards::Set {
-                    text: text.clone(),
-                    owner: Owner::Responder(responder.clone()),
+                    text: wish.text.clone(),
+                    owner: owner.clone(),
                     in_days: *days,
+                    from: wish.from,
                 },
             };
             Entry::new(

@@ -61,6 +61,8 @@ pub struct View {
     pub help: Tile,
 
     pub parts: Vec<Choice>,
+    pub write_letters: Vec<SharedString>,
+    pub write_signs: Vec<SharedString>,
     pub sign: Tile,
 
     pub clock: Vec<SharedString>,
@@ -163,6 +165,8 @@ impl Default for View {
             progress_text: SharedString::default(),
             help: Tile::default(),
             parts: Vec::new(),
+            write_letters: Vec::new(),
+            write_signs: Vec::new(),
             sign: Tile::default(),
             clock: Vec::new(),
             clock_caption: SharedString::default(),

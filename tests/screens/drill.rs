@@ -151,7 +151,9 @@ pub(super) fn add(tablet: &mut Tablet, addition: &Addition) {
             let it = tasks.find(|it| it.number == *task);
             it.expect("there is such a task").done_ms = Some(set_ms);
         }
-        other => panic!("nobody asked for {other:?}"),
+        said => tablet
+            .remarks
+            .push(super::writing::said(tablet, said, set_ms)),
     }
     let incident = addition.incident.clone();
     let head = "0".repeat(64);
