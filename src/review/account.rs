@@ -439,14 +439,15 @@ impl Estimate {
         self.actual.time.saturating_sub(self.likely)
     }
 
-    /// How it lies against what was expected; where only the likely time is known, against that alone.
+    /// How it lies against what was expected; where no longest is known, the likely time is, and where no shortest is, nothing
+    /// is shorter.
     pub fn against(&self) -> Against {
         let time = self.actual.time;
         if time > self.high.unwrap_or(self.likely) {
             Against::Longer
         } else if !self.actual.ended {
             Against::Open
-        } else if time < self.low.unwrap_or(self.likely) {
+        } else if self.low.is_some_and(|low| time < low) {
             Against::Shorter
         } else {
             Against::Within

@@ -27,7 +27,8 @@ pub(super) fn advice(read: &Read) -> Vec<Advice> {
     read.walk(&mut watch);
     let mut all = watch.close();
     for decision in &read.outcome.decisions {
-        all.extend(departure(read, decision, &all));
+        let departed = departure(read, decision, &mut all);
+        all.extend(departed);
     }
     all.retain(is_told);
     for it in &mut all {
@@ -272,8 +273,9 @@ fn done_later(read: &Read, showing: &mut Showing) {
     if !waits || !matches!(showing.advice.answer, Answer::GaveWay | Answer::NotAnswered) {
         return;
     }
+    let shown = showing.advice.about.first().copied().unwrap_or(0);
     let does = |it: &&Entry| {
-        it.at >= showing.advice.at
+        it.record.seq > shown
             && it.record.casualty == showing.advice.casualty
             && answer_of(showing, &it.record.event) == Some(Answer::Followed)
     };
@@ -366,12 +368,9 @@ fn answer_of(showing: &Showing, event: &Event) -> Option<Answer> {
             | Event::OffHarness {}
             | Event::AtLandingPlace {},
         ) => Answer::Followed,
-        (
-            Advised::Step,
-            Event::NotWorkingReported { .. }
-            | Event::StopCalled { .. }
-            | Event::MethodChanged { .. },
-        ) => Answer::Otherwise,
+        (Advised::Step, Event::NotWorkingReported { .. } | Event::StopCalled { .. }) => {
+            Answer::Otherwise
+        }
         (Advised::Care, Event::AftercareAnswered { well, .. }) => match well {
             true => Answer::Followed,
             false => Answer::PutOff,
@@ -387,17 +386,27 @@ fn answer_of(showing: &Showing, event: &Event) -> Option<Answer> {
     Some(answer)
 }
 
-/// A decision that was not what was advised, where no prompt stood for it.
-fn departure(read: &Read, decision: &Decision, all: &[Advice]) -> Option<Advice> {
+/// A decision that was not what was advised: told with the advice where one stood for it, else by itself.
+fn departure(read: &Read, decision: &Decision, all: &mut [Advice]) -> Option<Advice> {
     let at = Millis(decision.at_ms);
-    let known = all.iter().any(|it| {
-        it.casualty == decision.casualty && it.done_at == Some(at) && it.answer == Answer::Otherwise
-    });
+    let left = matches!(
+        decision.what,
+        Departure::WentStraight | Departure::ChangedEarly
+    );
+    let same = |it: &&mut Advice| {
+        let begun = matches!(it.advised, Advised::Begin | Advised::Change);
+        let other = it.answer == Answer::Otherwise && it.done_at == Some(at);
+        begun && other && it.casualty == decision.casualty
+    };
+    if let Some(known) = all.iter_mut().find(same).filter(|_| left) {
+        known.did = Some(decision_told(decision));
+        return None;
+    }
     let name = |it: &Option<crate::drill::Named>| {
         Phrase::from(it.as_ref().map_or("-", |it| it.name.as_str()))
     };
     let (advised, said) = match decision.what {
-        Departure::WentStraight if !known => (
+        Departure::WentStraight => (
             Advised::Begin,
             Phrase::with(Id::AdviceBegin, [name(&decision.other)]),
         ),

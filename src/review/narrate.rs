@@ -9,6 +9,7 @@ use super::story::{Book, Key, Part, listed, time};
 use super::{care, closing, conditions, note, order, reported, teller};
 use crate::drill::Played;
 use crate::incident::{Aftercare, CareTaker, Case, Due, Event, Facts, PlanStanding, Stop, Why};
+use crate::plan::Step;
 use crate::units::{Millis, Speed};
 use crate::words::{Id, Phrase, date_and_time, wall_time, wind};
 
@@ -358,7 +359,7 @@ impl<'r> Narrator<'r> {
                 let said = order(facts, method, posting).into();
                 let case = facts.case_of(entry.record.casualty);
                 let method = named(case, method).name;
-                let said = Phrase::with(Id::StoryWhen, [said, method.into()]);
+                let said = Phrase::with(Id::StoryFor, [said, method.into()]);
                 self.book.add(part, orders, entry, said);
             }
             Event::TaskGiven { posting, .. } => {
@@ -402,7 +403,10 @@ impl<'r> Narrator<'r> {
         let name = |id: &str| Phrase::from(named(case, id).name);
         let who = self.who(entry.record.casualty);
         match &entry.record.event {
-            Event::MethodStarted { method, why } => self.began(entry, *why, name(method), who),
+            Event::MethodStarted { method, why } => {
+                let reason = case.why_not_in_order().map(Phrase::from);
+                self.began(entry, *why, name(method), who, reason);
+            }
             Event::StraightWanted { method } => {
                 self.say(part, entry, Id::StoryStraightWanted, [name(method)]);
             }
@@ -455,7 +459,14 @@ impl<'r> Narrator<'r> {
         true
     }
 
-    fn began(&mut self, entry: &Entry, why: Why, method: Phrase, who: Phrase) {
+    fn began(
+        &mut self,
+        entry: &Entry,
+        why: Why,
+        method: Phrase,
+        who: Phrase,
+        reason: Option<Phrase>,
+    ) {
         let left = self.left.as_ref();
         let left = left.is_some_and(|it| it.0 == entry.record.cause);
         let id = match why {
@@ -472,7 +483,13 @@ impl<'r> Narrator<'r> {
             Why::Ladder | Why::Change => Id::StoryBegin,
             Why::Straight => Id::StoryStraight,
         };
-        self.say(Part::Work, entry, id, [method, who]);
+        match reason.filter(|_| why == Why::Ladder) {
+            Some(reason) => {
+                let with = [method, who, reason];
+                self.say(Part::Work, entry, Id::StoryBeginWhy, with);
+            }
+            None => self.say(Part::Work, entry, id, [method, who]),
+        }
     }
 
     fn changed(&mut self, entry: &Entry, case: Case<'_>, from: &str, to: Option<&str>) {
@@ -496,10 +513,14 @@ impl<'r> Narrator<'r> {
         let said: Phrase = match &entry.record.event {
             Event::StepDone { method, step } => {
                 let step = case.method(method).and_then(|it| it.steps.get(*step));
-                step.map_or("-", |it| it.done.as_str()).into()
+                let done = step.map_or("-", |it| it.done.as_str()).into();
+                by_role(case, method, step, done)
             }
             Event::Secured {} => Phrase::of(Id::EvSecured),
-            Event::TiedOff { .. } => Phrase::of(Id::EvTied),
+            Event::TiedOff { method, step, .. } => {
+                let step = case.method(method).and_then(|it| it.steps.get(*step));
+                by_role(case, method, step, Phrase::of(Id::EvTied))
+            }
             Event::EntryConditionMet { index } => {
                 let space = case.position().and_then(|it| it.confined_space.as_ref());
                 let line = space.and_then(|it| it.conditions.get(*index));
@@ -578,6 +599,23 @@ impl<'r> Narrator<'r> {
             Event::StoodDown {} => self.say(Part::Close, entry, Id::StoryStoodDown, []),
             _ => {}
         }
+    }
+}
+
+/// What was said to be done, with who had the order for that role in front of it.
+fn by_role(case: Case<'_>, method: &str, step: Option<&Step>, said: Phrase) -> Phrase {
+    let role = step.and_then(|it| it.role.as_ref());
+    let mut orders = case.facts.orders.iter();
+    let order = orders.find(|it| {
+        let here = it.casualty == case.number && it.method == method;
+        here && Some(&it.posting.role) == role
+    });
+    match order {
+        Some(order) => {
+            let name = case.facts.name(&order.posting.responder);
+            Phrase::with(Id::StoryBy, [name.into(), said])
+        }
+        None => said,
     }
 }
 

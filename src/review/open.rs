@@ -15,6 +15,9 @@ use crate::units::Millis;
 use crate::words::{Id, Phrase};
 use std::collections::BTreeMap;
 
+/// A check that came within this was in time: a clock shows nothing shorter.
+const IN_TIME: Millis = Millis::from_seconds(1);
+
 /// The closing questions that every stand-down answers, with their prompts.
 const CLOSING: [(Closing, Id); 7] = [
     (Closing::Counted, Id::CloseCounted),
@@ -189,7 +192,9 @@ fn checks(read: &Read, all: &mut Vec<OpenEnd>) {
                 item: Aftercare::Watch | Aftercare::LookAgain,
                 ..
             } => {
-                if let Some(due) = waiting.remove(&number) {
+                let due = waiting.remove(&number);
+                let late = |due: &&Entry| entry.at.saturating_sub(due.at) >= IN_TIME;
+                if let Some(due) = due.filter(late) {
                     all.push(checked(read, due, Some(entry)));
                 }
             }

@@ -6,6 +6,7 @@ use super::read::{Entry, Read};
 use super::story::{Book, Part, listed, time};
 use super::{care, closing, condition, note, reported};
 use crate::incident::{Carried, Event, Facts, Record};
+use crate::units::Millis;
 use crate::words::{Id, Phrase};
 use std::collections::BTreeSet;
 
@@ -130,12 +131,44 @@ fn text_of(read: &Read, number: u64) -> Phrase {
 pub(super) fn short(facts: &Facts, record: &Record) -> Option<Phrase> {
     let case = facts.case_of(record.casualty);
     let name = |id: &str| Phrase::from(named(case, id).name);
+    let hazard_name = |id: &str| {
+        let mut hazards = case.position().into_iter().flat_map(|it| &it.hazards);
+        let found = hazards.find(|it| it.id == id);
+        Phrase::from(found.map_or(id, |it| &it.name))
+    };
     Some(match &record.event {
         Event::SafeConfirmed {} => Phrase::of(Id::EvSafe),
         Event::NotSafeYet {} => Phrase::of(Id::EvNotSafe),
-        Event::HazardMadeSafe { hazard } => {
-            Phrase::with(Id::EvHazardSafe, [hazard.as_str().into()])
+        Event::HazardMadeSafe { hazard } => Phrase::with(Id::EvHazardSafe, [hazard_name(hazard)]),
+        Event::HazardNotSafeYet { hazard } => {
+            Phrase::with(Id::EvHazardNotSafe, [hazard_name(hazard)])
         }
+        Event::OthersNotYet {} => Phrase::of(Id::EvOthersNotYet),
+        Event::CallOrdered { to: Some(to) } => {
+            Phrase::with(Id::EvCallOrdered, [facts.name(to).into()])
+        }
+        Event::CallFailed {} => Phrase::of(Id::EvCallFailed),
+        Event::PositionChosen { position: None } => Phrase::of(Id::EvPositionNotListed),
+        Event::PositionChosen { position: Some(id) } => {
+            let plan = facts.opened.as_ref().map(|it| &it.plan);
+            let found = plan.and_then(|plan| plan.position(id));
+            let place = found.map_or(id.as_str(), |it| &it.name);
+            Phrase::with(Id::EvPosition, [place.into()])
+        }
+        Event::FallTimeSet { at_least: true, .. } => Phrase::of(Id::EvFallAtLeast),
+        Event::FallTimeSet { ago_ms, .. } => Phrase::with(Id::EvFall, [time(Millis(*ago_ms))]),
+        Event::CasualtyAdded { .. } => {
+            let number = record.casualty.to_string();
+            Phrase::with(Id::EvAdded, [number.into()])
+        }
+        Event::MethodChanged { from, to: Some(to) } => {
+            Phrase::with(Id::EvChanged, [name(from), name(to)])
+        }
+        Event::MethodChanged { from, to: None } => Phrase::with(Id::EvChangedNone, [name(from)]),
+        Event::Secured {} => Phrase::of(Id::EvSecured),
+        Event::WentOn { method } => Phrase::with(Id::EvWentOn, [name(method)]),
+        Event::MethodPutBack { method } => Phrase::with(Id::EvPutBack, [name(method)]),
+        Event::StandDownLeft {} => Phrase::of(Id::EvClosingLeft),
         Event::CallPassed {} => Phrase::of(Id::EvCallPassed),
         Event::CallConfirmed { .. } => Phrase::of(Id::EvCallConfirmed),
         Event::MethodStarted { method, .. } => Phrase::with(Id::EvMethod, [name(method)]),

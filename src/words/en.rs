@@ -1777,6 +1777,11 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryTasks => "To be done afterwards",
         Id::StoryList => "{0}; {1}",
         Id::StoryWhen => "{0} ({1})",
+        Id::StoryBy => "{0}: {1}",
+        Id::StoryFor => "{0}, for {1}",
+        Id::StoryBeginWhy => {
+            "At {0} {1} was begun for {2}, before earlier methods of the ladder: {3}."
+        }
         Id::StoryLine => "{0}.",
         Id::StoryCasualty => "the casualty",
         Id::StoryCasualtyOf => "casualty {0}",
@@ -1922,7 +1927,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryTurns => "Who was worked on first",
         Id::StoryCallToldOne => "At {0} {1} was told.",
         Id::StoryStraightFrom => "At {0} the person in command went straight from {1} to {2}.",
-        Id::StoryRadio => "orders said over the radio",
+        Id::StoryRadio => "orders passed on",
         Id::StoryCloseBegan => "At {0} the closing questions were begun.",
         Id::StoryCloseLeft => "At {0} the closing questions were left.",
         Id::AdviceBegin => "Begin with {0}",
