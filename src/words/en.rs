@@ -1524,7 +1524,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryBy => "{0}: {1}",
         Id::StoryFor => "{0}, for {1}",
         Id::StoryBeginWhy => {
-            "At {0} {1} was begun for {2}, before earlier methods of the ladder: {3}."
+            "At {0} {1} was begun for {2}, before earlier methods of the ladder ({3})."
         }
         Id::StoryLine => "{0}.",
         Id::StoryCasualty => "the casualty",
