@@ -1544,7 +1544,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryWhen => "{0} ({1})",
         Id::StoryBy => "{0}: {1}",
         Id::StoryFor => "{0}, para {1}",
-        Id::StoryBeginWhy => "A los {0} se inició {1} para {2}, antes que otros de la escala ({3}).",
+        Id::StoryBeginWhy => {
+            "A los {0} se inició {1} para {2}, antes que otros de la escala ({3})."
+        }
         Id::StoryLine => "{0}.",
         Id::StoryCasualty => "el accidentado",
         Id::StoryCasualtyOf => "el accidentado {0}",
