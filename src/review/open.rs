@@ -169,13 +169,15 @@ fn who(case: Case<'_>) -> Phrase {
     }
 }
 
-/// Where the record of a casualty begins.
+/// Where the record of a casualty begins, or that of all where no record says so.
 fn beginning<'r>(read: &'r Read, case: Case<'_>) -> Option<&'r Entry> {
-    read.counting().find(|it| match &it.record.event {
+    let mut counting = read.counting();
+    let begins = read.counting().find(|it| match &it.record.event {
         Event::Activated { .. } => case.number == 1,
         Event::CasualtyAdded { .. } => it.record.casualty == case.number,
         _ => false,
-    })
+    });
+    begins.or_else(|| counting.next())
 }
 
 /// Checks that came later than they were due, or never.

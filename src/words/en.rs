@@ -1773,14 +1773,14 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryCommand => "Command",
         Id::StoryDrill => "Course of the drill",
         Id::StoryClose => "Stand-down",
-        Id::StoryFaults => "Slips and faults",
+        Id::StoryFaults => "Slips and restarts",
         Id::StoryTasks => "To be done afterwards",
         Id::StoryList => "{0}; {1}",
         Id::StoryWhen => "{0} ({1})",
         Id::StoryBy => "{0}: {1}",
         Id::StoryFor => "{0}, for {1}",
         Id::StoryBeginWhy => {
-            "At {0} {1} was begun for {2}, before earlier methods of the ladder: {3}."
+            "At {0} {1} was begun for {2}, before earlier methods of the ladder ({3})."
         }
         Id::StoryLine => "{0}.",
         Id::StoryCasualty => "the casualty",
@@ -1817,9 +1817,9 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryNamed => "At {0} it was said who hung: {1}.",
         Id::StoryAdded => "At {0} another casualty was reported, number {1}: {2}.",
         Id::StoryRescuer => "At {0} a rescuer fell and became casualty {1}: {2}.",
-        Id::StorySafeAt => "At {0} it was said to be safe to go near.",
+        Id::StorySafeAt => "At {0} it was said to be clear to go near.",
         Id::StoryNotSafe => "It was said not to be safe to go near yet: {0}.",
-        Id::StoryHazardSafe => "At {0} the hazard “{1}” was said to be made safe: {2}.",
+        Id::StoryHazardSafe => "At {0} the hazard “{1}” was said to be dealt with: {2}.",
         Id::StoryHazardNot => "The hazard “{0}” was said not to be safe yet: {1}.",
         Id::StoryOthersStopped => "At {0} all others at height had stopped.",
         Id::StoryOthersNotYet => "Not all others at height had stopped: {0}.",
@@ -1884,7 +1884,6 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::StoryWorkedOn => "In turn: {0}.",
         Id::StoryContact => "At {0} a responder could touch {1}, {2} after the fall.",
-        Id::StoryOff => "At {0} the weight of {1} was off the harness, {2} after the fall.",
         Id::StoryOffTarget => {
             "At {0} the weight of {1} was off the harness, {2} after the fall; the plan's target was {3}."
         }

@@ -1786,7 +1786,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::SiteReportHelpNoGain => "sin mejora medible",
         Id::SiteReportHelpMore => "{0} cambios más, sin mejora medible.",
         Id::StageCallOrdered => "Llamada encargada",
-        Id::StageVoice => "El accidentado respondió",
+        Id::StageVoice => "Primera respuesta",
         Id::StageFirstMethod => "Primer método iniciado",
         Id::StageStoodDown => "Rescate cerrado",
         Id::StoryBegan => "Caída y alarma",
@@ -1800,13 +1800,15 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryCommand => "Mando",
         Id::StoryDrill => "Curso del simulacro",
         Id::StoryClose => "Cierre",
-        Id::StoryFaults => "Correcciones y fallos",
+        Id::StoryFaults => "Correcciones y reinicios",
         Id::StoryTasks => "Por hacer después",
         Id::StoryList => "{0}; {1}",
         Id::StoryWhen => "{0} ({1})",
         Id::StoryBy => "{0}: {1}",
         Id::StoryFor => "{0}, para {1}",
-        Id::StoryBeginWhy => "A los {0} se inició {1} para {2}, antes que otros de la escala: {3}.",
+        Id::StoryBeginWhy => {
+            "A los {0} se inició {1} para {2}, antes que otros de la escala ({3})."
+        }
         Id::StoryLine => "{0}.",
         Id::StoryCasualty => "el accidentado",
         Id::StoryCasualtyOf => "el accidentado {0}",
@@ -1842,7 +1844,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryNamed => "A los {0} se dijo quién colgaba: {1}.",
         Id::StoryAdded => "A los {0} se avisó de otro accidentado, el número {1}: {2}.",
         Id::StoryRescuer => "A los {0} cayó un rescatador, desde ahí accidentado {1}: {2}.",
-        Id::StorySafeAt => "A los {0} se dijo que era seguro acercarse.",
+        Id::StorySafeAt => "A los {0} se dijo que había vía libre para ir.",
         Id::StoryNotSafe => "Se dijo que aún no era seguro acercarse: {0}.",
         Id::StoryHazardSafe => "A los {0} se dijo que el peligro «{1}» estaba asegurado: {2}.",
         Id::StoryHazardNot => "Se dijo que el peligro «{0}» aún no estaba asegurado: {1}.",
@@ -1851,11 +1853,11 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryDanger => {
             "A los {0} se dio aviso de PELIGRO: todos debían parar e ir a un lugar seguro."
         }
-        Id::StoryDangerOver => "A los {0} el peligro había terminado, por decisión de {1}.",
+        Id::StoryDangerOver => "A los {0} acabó el peligro, por decisión de {1}.",
         Id::StoryDangerOverOutside => {
             "A los {0} el peligro había terminado, por decisión de alguien de fuera."
         }
-        Id::StoryWind => "A los {0} el viento era de {1}.",
+        Id::StoryWind => "A los {0} el viento era {1}.",
         Id::StoryWayBlocked => "A los {0} el paso entre {1} y {2} estaba bloqueado.",
         Id::StoryWayOpened => "A los {0} el paso entre {1} y {2} estaba abierto de nuevo.",
         Id::StoryCallGiven => "A los {0} se encargó a {1} la llamada de emergencia.",
@@ -1866,8 +1868,8 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryCallMade => "A los {0} se hizo la llamada de emergencia.",
         Id::StoryCallMadeBy => "A los {0} {1} hizo la llamada de emergencia.",
         Id::StoryCallFailed => "A los {0} se dijo que la llamada no se había logrado.",
-        Id::StoryHelp => "A los {0} se dijo que la ayuda llegaba en {1}.",
-        Id::StoryHelpBy => "A los {0} se dijo que la ayuda llegaba en {1} ({2}).",
+        Id::StoryHelp => "A los {0} se supo: la ayuda llega en {1}.",
+        Id::StoryHelpBy => "A los {0} se supo: la ayuda llega en {1} ({2}).",
         Id::StoryOutsideAsked => "A los {0} se pidió rescate externo en altura.",
         Id::StoryOutsideLeads => "A los {0} el rescate externo tomó el mando.",
         Id::StoryOutsideLeft => "A los {0} la cuadrilla volvió a mandar.",
@@ -1909,7 +1911,6 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::StoryWorkedOn => "Por turno: {0}.",
         Id::StoryContact => "A los {0} un rescatador pudo tocarle ({1}), {2} tras la caída.",
-        Id::StoryOff => "A los {0} {1} ya no colgaba, {2} tras la caída.",
         Id::StoryOffTarget => {
             "A los {0} {1} ya no colgaba, {2} tras la caída; el objetivo del plan era {3}."
         }
@@ -1921,7 +1922,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryAloft => "A los {0} no quedaba forma de bajar ({1}): hacía falta rescate externo.",
         Id::StoryCared => "Cuidados ({0}): {1}.",
         Id::StoryChecked => "Se volvió a revisar, sin cambios ({0}): {1}.",
-        Id::StoryRefused => "A los {0} {1} rechazó los cuidados.",
+        Id::StoryRefused => "A los {0} {1} rechazó cuidados.",
         Id::StoryHanded => "A los {0} se entregaron los cuidados ({1}): {2}.",
         Id::StoryCommandTaken => "A los {0} alguien tomó el mando.",
         Id::StoryCommandNamed => "A los {0} se dijo quién tenía el mando: {1}.",
@@ -1932,7 +1933,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::StoryPlayed => "El simulacro se jugó en estas condiciones: {0}.",
         Id::StorySurprise => "A los {0} se dio una sorpresa: {1}",
         Id::StoryLeftOut => "A los {0} se omitió una sorpresa: {1}",
-        Id::StoryStands => "A los {0} la persona viva apoyó los pies.",
+        Id::StoryStands => "A los {0} la persona apoyó los pies.",
         Id::StoryReal => {
             "A los {0} se dio la palabra de parada: desde ahí fue un rescate, y lo jugado ya no contaba."
         }

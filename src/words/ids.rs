@@ -1777,7 +1777,6 @@ ids! {
     StoryPast = "story-past",
     StoryWorkedOn = "story-worked-on",
     StoryContact = "story-contact",
-    StoryOff = "story-off",
     StoryOffTarget = "story-off-target",
     StoryOffPast = "story-off-past",
     StoryAtLeast = "story-at-least",

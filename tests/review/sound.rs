@@ -221,3 +221,36 @@ fn the_rehearsal_is_told_as_it_was_played() {
     assert!(off.at_least && off.doubt.is_some_and(|it| it.later.is_none()));
     assert!(account.gaps.iter().any(|it| it.kind == GapKind::ClockLost));
 }
+
+/// The rehearsal ends after half a minute: what is open then is what its script had not come to.
+#[test]
+fn a_record_that_is_cut_short_says_what_it_leaves_open() {
+    let all = journals();
+    let records = &all
+        .iter()
+        .find(|it| it.0 == "boom-lift")
+        .expect("it is there")
+        .1;
+    let boot = |it: &Record| it.now.boot_ms - records[0].now.boot_ms;
+    let cut: Vec<Record> = records
+        .iter()
+        .take_while(|it| boot(it) < 30_000)
+        .cloned()
+        .collect();
+    let account = Account::of(&cut).expect("it was opened");
+    let open = |kind: OpenKind| account.open.iter().filter(|it| it.kind == kind).count();
+    // The fan is locked off at 0:35, the call made at 1:10; the casualty hangs.
+    assert_eq!(open(OpenKind::Hazard), 1);
+    assert_eq!(open(OpenKind::Call), 1);
+    assert_eq!(open(OpenKind::Hanging), 1);
+    assert_eq!(open(OpenKind::Closing), 1);
+    assert_eq!(open(OpenKind::HandOver), 0);
+    let whole = Account::of(records).expect("it was opened");
+    let never = |it: &&groundward::review::account::OpenEnd| it.to.is_none();
+    assert_eq!(
+        whole.open.iter().filter(never).count(),
+        0,
+        "{:?}",
+        whole.open
+    );
+}
