@@ -8,13 +8,14 @@ mod drill;
 mod level;
 mod pages;
 mod site;
+mod timeline;
 
 use super::desk::Desk;
 use super::twin::Twin;
 use groundward::incident::{Act, CareTaker, Condition, Facts};
 use groundward::kiosk::{App, Metrics, Presenter, State, Theme};
-use groundward::review::Carried;
-use groundward::review::{self, timeline::Timeline};
+use groundward::review::timeline::Timeline;
+use groundward::review::{self, Carried};
 use groundward::signal::{Effect, Input, LoadedPlan, LogEntry, LogRead, LogRow, Snapshot, Tap};
 use groundward::words::{Id, Language, Phrase};
 use i_slint_backend_testing::{
@@ -761,7 +762,7 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 38] = [
+const PICTURES: [&str; 39] = [
     "drill",
     "drill guards",
     "drill ready",
@@ -798,6 +799,7 @@ const PICTURES: [&str; 38] = [
     "aftercare",
     "closing",
     "log",
+    "log rows",
     "timeline",
     "timeline near",
 ];
