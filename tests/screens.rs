@@ -8,6 +8,7 @@ mod drill;
 mod level;
 mod pages;
 mod site;
+mod timeline;
 mod writing;
 
 use super::desk::Desk;
@@ -768,7 +769,7 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 38] = [
+const PICTURES: [&str; 39] = [
     "drill",
     "drill guards",
     "drill ready",
@@ -805,6 +806,7 @@ const PICTURES: [&str; 38] = [
     "aftercare",
     "closing",
     "log",
+    "log rows",
     "timeline",
     "timeline near",
 ];

@@ -17,8 +17,6 @@ use crate::words::{Id, clock};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-/// The smallest letters on a picture are this much of its size.
-const SMALLEST: f64 = 0.9;
 /// The least time that is seen at once.
 const LEAST: Millis = Millis::from_seconds(30);
 /// Lengths of a dash and of the gap after it.
@@ -112,7 +110,7 @@ pub(super) fn fill(
     };
     let frame = Frame {
         width: room.width as f32,
-        size: (room.letter / SMALLEST) as f32,
+        size: room.letter as f32,
         from,
         to,
         key: false,
@@ -129,7 +127,7 @@ pub(super) fn fill(
     let scale = drawing.scale(&frame);
     let number = |it: usize| it.to_string();
     view.timeline = TimelineWords {
-        title: title(sight, &read.incident, [from, to, timeline.ends]),
+        title: title(sight, &drawing, [from, to]),
         told: picture.title.as_str().into(),
         event: match event {
             None => sight.label(Id::TimelineStep),
@@ -167,12 +165,19 @@ pub(super) fn fill(
 }
 
 /// Where it happened, and which part of how much time is seen.
-fn title(sight: Sight<'_>, incident: &str, times: [Millis; 3]) -> slint::SharedString {
-    let entry = sight.snapshot.log.iter().find(|it| it.incident == incident);
+fn title(
+    sight: Sight<'_>,
+    drawing: &TimelineDrawing<'_>,
+    [from, to]: [Millis; 2],
+) -> slint::SharedString {
+    let timeline = drawing.timeline;
+    let mut log = sight.snapshot.log.iter();
+    let entry = log.find(|it| it.incident == sight.snapshot.log_read.incident);
     let place = entry.map_or("", |it| it.place.as_str());
-    let [from, to, ends] = times.map(clock);
+    let [from, to, ends] = [from, to, timeline.ends].map(clock);
     let part = sight.with(Id::TimelineSee, [&from, &to, &ends]);
-    format!("{place} · {part}").into()
+    let since = sight.label(drawing.since());
+    format!("{part} {since} · {place}").into()
 }
 
 /// True where a picture tells of a record.
@@ -222,10 +227,11 @@ fn ink(ink: Ink) -> TimeInk {
     }
 }
 
-/// How far up something lies: the ground and the grid, what was planned, what was done, signs, and what is drawn on those.
+/// How far up something lies: the ground, the grid on it, what was planned, what was done, signs, and what is drawn on those.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Depth {
     Ground,
+    Grid,
     Planned,
     Done,
     Edge,
@@ -269,7 +275,7 @@ impl Layers {
                 weight,
                 dashed,
             } => {
-                let depth = within.map_or(Depth::Ground, |_| Depth::On);
+                let depth = within.map_or(Depth::Grid, |_| Depth::On);
                 let out = self.at((depth, None, Some(*ink), tenths(*weight)));
                 stroke(out, *from, *to, *dashed);
             }

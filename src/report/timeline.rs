@@ -28,6 +28,8 @@ const NAMES_MOST: f32 = 0.22;
 pub(super) const LEADING: f32 = 1.35;
 /// Both axes.
 const HEAD: f32 = 2.0 * LEADING + 0.9;
+/// The upper one, and an edge below.
+const SHORT_HEAD: f32 = LEADING + 0.8;
 
 /// What is drawn, and in what words.
 #[derive(Clone, Copy)]
@@ -53,7 +55,7 @@ pub struct Frame {
     pub from: Millis,
     /// The last one.
     pub to: Millis,
-    /// True with signs explained and numbers told below it.
+    /// True with signs explained and numbers told below it. Without, there are no numbers, and the axis stands above alone.
     pub key: bool,
 }
 
@@ -119,6 +121,7 @@ impl TimelineDrawing<'_> {
         let widest = names.fold(0.0_f32, f32::max);
         let first = self.wide(&clock(frame.from), size, false);
         let since = self.wide(&self.label(self.since()), size, false) + first / 2.0;
+        let since = if frame.key { since } else { first / 2.0 };
         let left = widest.min(frame.width * NAMES_MOST).max(since) + size;
         Scale {
             left,
@@ -190,7 +193,7 @@ impl TimelineDrawing<'_> {
         let mut pages = Vec::new();
         let mut rest = rows.as_slice();
         while !rest.is_empty() {
-            let mut used = HEAD * frame.size;
+            let mut used = if frame.key { HEAD } else { SHORT_HEAD } * frame.size;
             let fits = rest.iter().take_while(|row| {
                 used += row.height(frame.size);
                 used <= height
@@ -229,9 +232,10 @@ impl TimelineDrawing<'_> {
         let top = size * (LEADING + 0.5);
         let heights = rows.iter().map(|it| it.height(size));
         let bottom = top + heights.sum::<f32>();
-        let mut drawing = self.blank(frame.width, bottom + size * (LEADING + 0.4));
+        let below = if frame.key { LEADING + 0.4 } else { 0.3 };
+        let mut drawing = self.blank(frame.width, bottom + size * below);
         let shapes = &mut drawing.shapes;
-        self.axis(shapes, scale, size, [top, bottom]);
+        self.axis(shapes, frame, scale, [top, bottom]);
         self.dangers(shapes, scale, [top, bottom]);
         let mut y = top;
         for row in rows {
@@ -325,7 +329,8 @@ impl TimelineDrawing<'_> {
         }
     }
 
-    fn axis(&self, shapes: &mut Vec<Shape>, scale: &Scale, size: f32, [top, bottom]: [f32; 2]) {
+    fn axis(&self, shapes: &mut Vec<Shape>, frame: &Frame, scale: &Scale, [top, bottom]: [f32; 2]) {
+        let size = frame.size;
         let span = scale.to.0.saturating_sub(scale.from.0).max(1);
         let widest = self.wide(&clock(scale.to), size, false) + size;
         let step = STEPS_S.into_iter().map(|it| it * 1_000);
@@ -342,11 +347,12 @@ impl TimelineDrawing<'_> {
         let mut free = 0.0;
         while at <= scale.to.0 {
             let x = scale.x(Millis(at));
-            shapes.push(line([x, top], [x, bottom], Ink::Line, size * 0.045, false));
+            shapes.push(line([x, top], [x, bottom], Ink::Line, 0.35, false));
             let text = clock(Millis(at));
             let half = self.wide(&text, size, false) / 2.0;
             if x - half >= free && x + half <= right + size {
-                for y in [top - size * 0.45, bottom + size * 1.15] {
+                let below = frame.key.then_some(bottom + size * 1.15);
+                for y in [top - size * 0.45].into_iter().chain(below) {
                     shapes.push(words(&text, [x, y], Anchor::Middle, size, Ink::Soft));
                 }
                 free = x + half + size * 0.5;
@@ -355,6 +361,9 @@ impl TimelineDrawing<'_> {
                 Some(next) => next,
                 None => break,
             };
+        }
+        if !frame.key {
+            return;
         }
         let since = self.label(self.since());
         shapes.push(words(
@@ -367,7 +376,7 @@ impl TimelineDrawing<'_> {
     }
 
     /// What the axis counts.
-    fn since(&self) -> Id {
+    pub fn since(&self) -> Id {
         match self.timeline.at_least {
             true => Id::TimelineAxisLeast,
             false => Id::TimelineAxis,

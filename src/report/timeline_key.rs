@@ -11,9 +11,12 @@ use crate::words::{Id, clock};
 /// A column of the numbered lines is at least so wide, in parts of the size of letters.
 const COLUMN_LEAST: f32 = 28.0;
 
+/// Draws a sign at a place along a bar.
+type Draw<'a> = Box<dyn Fn(f32, &Bar) -> Vec<Shape> + 'a>;
+
 /// A sign and what it means, before they have their place.
 struct Entry<'a> {
-    draw: Box<dyn Fn(f32, &Bar) -> Vec<Shape> + 'a>,
+    draw: Draw<'a>,
     text: String,
 }
 
@@ -117,6 +120,7 @@ fn explained(
             top: y + size * 0.12,
             height: size * 1.1,
             size: size * 0.9,
+            letters: size,
         };
         shapes.extend((entry.draw)(x + size * 1.3, &bar));
         let text = drawing.cut(&entry.text, size, false, frame.width - sign);

@@ -17,7 +17,10 @@ const ROWS_MAX: usize = 4;
 // Heights in parts of the size of letters.
 const BAR: f32 = 1.5;
 const GAP: f32 = 0.45;
-const NUMBER: f32 = 0.9;
+/// What stands above a bar or on it is a little smaller, where there is a key; on a screen everything is as small as it may be.
+fn small(frame: &Frame) -> f32 {
+    if frame.key { 0.9 } else { 1.0 }
+}
 
 /// A row of the picture, before it has its place.
 pub(super) struct Row<'t> {
@@ -78,7 +81,7 @@ impl TimelineDrawing<'_> {
             rows: 0,
         };
         for (text, x) in self.wanted_above(track, frame, scale) {
-            let width = self.wide(&text, size * NUMBER, false);
+            let width = self.wide(&text, size * small(frame), false);
             let right = scale.left + scale.width;
             let left = (x - width / 2.0).clamp(scale.left, (right - width).max(scale.left));
             let apart = size * 0.3;
@@ -152,6 +155,7 @@ impl TimelineDrawing<'_> {
             top: bar_top,
             height: size * BAR,
             size,
+            letters: size * small(frame),
         };
         let mut taken: Vec<[f32; 2]> = row
             .track
@@ -190,7 +194,7 @@ impl TimelineDrawing<'_> {
         }
         for above in &row.above {
             let rows = f32::from(u8::try_from(above.row).unwrap_or(0));
-            let base = bar_top - size * 0.2 - rows * size * LEADING * NUMBER;
+            let base = bar_top - size * 0.2 - rows * size * LEADING * small(frame);
             if above.row > 0 {
                 let to = [above.x, bar_top];
                 shapes.push(line(
@@ -204,13 +208,13 @@ impl TimelineDrawing<'_> {
         }
         for above in &row.above {
             let rows = f32::from(u8::try_from(above.row).unwrap_or(0));
-            let base = bar_top - size * 0.2 - rows * size * LEADING * NUMBER;
+            let base = bar_top - size * 0.2 - rows * size * LEADING * small(frame);
             let at = [above.left, base];
             shapes.push(words(
                 &above.text,
                 at,
                 Anchor::Start,
-                size * NUMBER,
+                size * small(frame),
                 Ink::Text,
             ));
         }
@@ -267,7 +271,7 @@ impl TimelineDrawing<'_> {
         let Some(text) = self.on_bar(span) else {
             return;
         };
-        let size = bar.size * NUMBER;
+        let size = bar.letters;
         let wide = self.wide(&text, size, false);
         let pad = bar.size * 0.3;
         let mut starts = vec![from + pad];
@@ -292,7 +296,7 @@ impl TimelineDrawing<'_> {
 
 impl Row<'_> {
     pub(super) fn height(&self, size: f32) -> f32 {
-        let rows = self.rows as f32 * LEADING * NUMBER;
+        let rows = self.rows as f32 * LEADING;
         let names = self.names.len() as f32 * LEADING + 0.2;
         size * (rows + BAR + GAP).max(names)
     }

@@ -14,8 +14,10 @@ use crate::words::Id;
 pub(super) struct Bar {
     pub(super) top: f32,
     pub(super) height: f32,
-    /// Height of letters.
+    /// The size of signs, which is that of the letters around.
     pub(super) size: f32,
+    /// Height of letters on it.
+    pub(super) letters: f32,
 }
 
 /// What a span is, where its kind alone says it.

@@ -394,6 +394,13 @@ impl Course {
                 landed: case.casualty.landed.map(since),
             })
             .collect();
+        let first_record: Vec<u64> = self
+            .state
+            .log
+            .first()
+            .map(|it| it.seq)
+            .into_iter()
+            .collect();
         for one in &hung {
             let track = self.track(Of::Casualty(one.number, About::Clock));
             // Whoever hung did so since the fall, however late that was said.
@@ -404,7 +411,8 @@ impl Course {
             track.pins.push(Pin {
                 at: target,
                 what: Planned::Target,
-                records: Vec::new(),
+                // The plan stands in the first record.
+                records: first_record.clone(),
             });
         }
         let mut tracks: Vec<Track> = self.tracks.into_values().collect();
