@@ -91,7 +91,7 @@ impl Writer<'_> {
                 for (name, value) in members {
                     path.push(name.to_owned());
                     if is_kept(path) {
-                        written.insert(&self.key(path), self.value(value, path));
+                        written.insert(self.key(path), self.value(value, path));
                     }
                     path.pop();
                 }

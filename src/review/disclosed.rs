@@ -4,7 +4,8 @@
 //! is withheld by itself, and so is whatever a newer program adds. A record that tells of somebody's health is withheld as a
 //! whole, its kind with it; which ones those are may depend on what stands in them, and then nothing says so.
 //!
-//! Limits: times, places, methods and how many people there were are shown. Whoever was there can tell who it was.
+//! Limits: times, places, methods and how many people there were are shown, and so is when something was withheld. Whoever was
+//! there can tell who it was; whoever knows the plan may guess from the methods that were tried how the casualty was.
 
 use serde_json::Value;
 

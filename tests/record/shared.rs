@@ -52,7 +52,8 @@ fn a_shared_rescue_names_nobody_and_tells_of_nobodys_health() {
         let said: Vec<String> = shared.iter().map(Record::to_json).collect();
         // The plan's methods ask something of the casualty, which says nothing of this one.
         let plan = opening(&shared).plan.clone();
-        let without_plan = |it: &String| it.replace(&serde_json::to_string(&plan).unwrap(), "");
+        let without_plan =
+            |it: &String| it.replace(&serde_json::to_string(&plan).expect("it is a text"), "");
         let said: Vec<String> = said.iter().map(without_plan).collect();
         names_nobody(&said.join("\n"), &records);
         let all = |it: &Record| {
