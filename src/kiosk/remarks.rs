@@ -114,7 +114,10 @@ pub(super) fn list(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
     let said = said.map(|it| {
         let about = vec![incident.to_owned(), it.number.to_string()];
         let next = Next::About(SheetKind::Remark, about);
-        let entry = Entry::new(next, it.text.as_str().into(), said_by(sight, it));
+        let when = date_and_time(it.said_ms, it.offset_min);
+        let day = when.split(' ').next().unwrap_or_default();
+        let sub = sight.with(Id::RemarkSaid, [&*name(sight, it), day]);
+        let entry = Entry::new(next, found(sight, it, &it.text), sub);
         match it.nature {
             Some(Nature::Danger) => entry.tone(Tone::Caution),
             _ => entry,
@@ -123,14 +126,19 @@ pub(super) fn list(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
     add.chain(said).collect()
 }
 
+/// A text after what a finding is; of a remark the text alone.
+fn found(sight: Sight<'_>, it: &Remarked, text: &str) -> SharedString {
+    match it.nature {
+        None => text.into(),
+        Some(is) => sight.with(Id::FindingSaid, [&*sight.label(nature(is)), text]),
+    }
+}
+
 /// Who said it and when, and of a finding what it is.
 fn said_by(sight: Sight<'_>, it: &Remarked) -> SharedString {
-    let who = name(sight, it);
     let when = date_and_time(it.said_ms, it.offset_min);
-    match it.nature {
-        None => sight.with(Id::RemarkSaid, [&*who, &when]),
-        Some(is) => sight.with(Id::FindingSaid, [&*sight.label(nature(is)), &who, &when]),
-    }
+    let said = sight.with(Id::RemarkSaid, [&*name(sight, it), &when]);
+    found(sight, it, &said)
 }
 
 fn name(sight: Sight<'_>, it: &Remarked) -> String {

@@ -208,18 +208,16 @@ pub(super) fn who(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {
     let other = writing::page(incident, wish.clone(), writing::OWNER);
     let other = Entry::new(other, sight.label(Id::NameOther), SharedString::default());
     let people = sight.snapshot.plan.plan.responders.iter();
-    people
-        .map(|it| {
-            let mut about = about.to_vec();
-            about.push(kept(&Owner::Responder(it.id.clone())));
-            Entry::new(
-                Next::About(SheetKind::TaskWhen, about),
-                it.name.as_str().into(),
-                SharedString::default(),
-            )
-        })
-        .chain([other.icon(Icon::Note)])
-        .collect()
+    let people = people.map(|it| {
+        let mut about = about.to_vec();
+        about.push(kept(&Owner::Responder(it.id.clone())));
+        Entry::new(
+            Next::About(SheetKind::TaskWhen, about),
+            it.name.as_str().into(),
+            SharedString::default(),
+        )
+    });
+    [other.icon(Icon::Note)].into_iter().chain(people).collect()
 }
 
 pub(super) fn when(sight: Sight<'_>, about: &[String]) -> Vec<Entry> {

@@ -549,7 +549,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::FindingAdd => "Add a finding",
         Id::FindingNature => "What is it?",
         Id::RemarkSaid => "{0}, {1}",
-        Id::FindingSaid => "{0}: {1}, {2}",
+        Id::FindingSaid => "{^0}: {1}",
         Id::RemarkOn => "About: {0}",
         Id::RemarkAnswers => "It answers: {0}",
         Id::RemarkAnswered => "Answered by {0}: {1}",

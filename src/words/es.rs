@@ -562,7 +562,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::FindingAdd => "Añadir un hallazgo",
         Id::FindingNature => "¿Qué es?",
         Id::RemarkSaid => "{0}, {1}",
-        Id::FindingSaid => "{0}: {1}, {2}",
+        Id::FindingSaid => "{^0}: {1}",
         Id::RemarkOn => "Sobre: {0}",
         Id::RemarkAnswers => "Responde a: {0}",
         Id::RemarkAnswered => "Respuesta de {0}: {1}",
