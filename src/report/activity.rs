@@ -10,7 +10,6 @@ use crate::incident::{Event, Facts, Record, State};
 use crate::readiness::Posting;
 use crate::review::lines;
 use crate::words::{Id, Language, Message, date_and_time, label};
-use std::fmt::Write;
 
 /// What an activity log is made from.
 #[derive(Clone, Copy, Debug)]

@@ -9,7 +9,7 @@ use super::slips;
 use super::story::time;
 use super::tasks::tasks;
 use crate::drill::{Ended, Followed, Stood, stood, whole};
-use crate::incident::{Aftercare, Case, Closing, Due, Event, Owner};
+use crate::incident::{Aftercare, Case, Closing, Due, Event};
 use crate::units::Millis;
 use crate::words::{Id, Phrase};
 use std::collections::BTreeMap;
@@ -36,10 +36,7 @@ pub(super) fn open_ends(read: &Read) -> Vec<OpenEnd> {
     closing(read, &mut all);
     for task in tasks(&read.state.log) {
         if task.done_ms.is_none() {
-            let owner: Phrase = match &task.task.owner {
-                Owner::Responder(id) => read.state.facts.name(id).into(),
-                Owner::Role(role) => role.as_str().into(),
-            };
+            let owner: Phrase = super::owner(&task.task.owner, &read.state.facts).into();
             let due = task.task.due.format("%Y-%m-%d").to_string();
             let text = Phrase::with(Id::EvTaskSet, [task.task.text, owner, due.into()]);
             all.push(left(OpenKind::Task, 0, read.end, text, vec![task.number]));
