@@ -105,8 +105,7 @@ impl Writer<'_> {
                 surface: &mut surface,
                 fonts: &fonts,
                 faces: self.faces,
-                ways: Vec::new(),
-                read: &mut read,
+                drawn: Vec::new(),
             };
             brush.margins(self, index, width, height);
             for placed in &page.placed {
@@ -115,11 +114,16 @@ impl Writer<'_> {
                     brush.op(op, MARGIN, top, placed.again, &self.targets);
                 }
             }
-            let ways = brush.ways;
+            let drawn = brush.drawn;
             surface.finish();
-            for way in ways {
-                let id = started.add_tagged_annotation(self.annotation(&way)?);
-                read.link(way.place, way.text, id);
+            for Drawn { place, id, way } in drawn {
+                match way {
+                    None => read.text(place, id),
+                    Some(way) => {
+                        let way = started.add_tagged_annotation(self.annotation(&way)?);
+                        read.link(place, id, way);
+                    }
+                }
             }
             started.finish();
         }
@@ -190,14 +194,19 @@ fn settings(accessible: bool) -> Result<SerializeSettings, String> {
     })
 }
 
-/// A way from a text to the line of a record.
+/// A way to the line of a record.
 struct Way {
     record: u64,
     area: [f32; 4],
     page: usize,
     at: Point,
+}
+
+/// What is read of a page, in its order, and where it leads.
+struct Drawn {
     place: Place,
-    text: Identifier,
+    id: Identifier,
+    way: Option<Way>,
 }
 
 /// Draws on a page.
@@ -205,8 +214,7 @@ struct Brush<'b, 's> {
     surface: &'b mut Surface<'s>,
     fonts: &'b [Font; 2],
     faces: &'b Faces,
-    ways: Vec<Way>,
-    read: &'b mut Read,
+    drawn: Vec<Drawn>,
 }
 
 fn fill(ink: Ink) -> Fill {
@@ -312,24 +320,20 @@ impl Brush<'_, '_> {
         self.plain(op, x, y);
         self.surface.end_tagged();
         let Some(place) = place else { return };
-        let way = match op {
+        let target = match op {
             Op::Text {
                 record: Some(record),
                 ..
             } => targets.get(record).map(|it| (*record, *it)),
             _ => None,
         };
-        match way {
-            Some((record, (page, at))) => self.ways.push(Way {
-                record,
-                area: self.area(op, x, y),
-                page,
-                at: Point::from_xy(0.0, at),
-                place,
-                text: id,
-            }),
-            None => self.read.text(place, id),
-        }
+        let way = target.map(|(record, (page, at))| Way {
+            record,
+            area: self.area(op, x, y),
+            page,
+            at: Point::from_xy(0.0, at),
+        });
+        self.drawn.push(Drawn { place, id, way });
     }
 
     fn area(&self, op: &Op<'_>, left: f32, top: f32) -> [f32; 4] {

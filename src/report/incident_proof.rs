@@ -40,7 +40,7 @@ pub(super) fn proof(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
     )];
     if let Some(opening) = maker.opening() {
         pairs.push((
-            maker.label(Id::IncidentReportPlan),
+            maker.label(Id::SiteReportPlan),
             vec![Span::text(&opening.plan_name)],
         ));
         pairs.push((

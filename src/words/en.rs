@@ -378,8 +378,7 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::IncidentReportIncident => "Incident",
         Id::IncidentReportHead => "Head, SHA-256",
-        Id::IncidentReportPlanHash => "Plan, SHA-256",
-        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportPlanHash => "Rescue plan, SHA-256",
         Id::IncidentReportRecordedBy => "Recorded by",
         Id::IncidentReportCode => {
             "The same as a code for a camera: program, incident, number of records, head."

@@ -354,7 +354,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportTasksCaption => {
             "Acciones anotadas tras el incidente, como estaban al hacer este informe."
         }
-        Id::IncidentReportRemarks => "Lo que dijeron quienes lo revisaron",
+        Id::IncidentReportRemarks => "Lo que se dijo en la revisión",
         Id::IncidentReportRemarksCaption => {
             "Observaciones y hallazgos añadidos al registro tras el incidente. Ninguno se cambia nunca; una respuesta está por sí misma."
         }
@@ -395,8 +395,7 @@ pub(super) fn text(id: Id) -> &'static str {
         }
         Id::IncidentReportIncident => "Incidente",
         Id::IncidentReportHead => "Cabeza, SHA-256",
-        Id::IncidentReportPlanHash => "Plan, SHA-256",
-        Id::IncidentReportPlan => "Plan",
+        Id::IncidentReportPlanHash => "Plan de rescate, SHA-256",
         Id::IncidentReportRecordedBy => "Registrado por",
         Id::IncidentReportCode => {
             "Lo mismo como código para una cámara: programa, incidente, número de registros, cabeza."

@@ -354,7 +354,6 @@ ids! {
     IncidentReportIncident = "incident-report-incident",
     IncidentReportHead = "incident-report-head",
     IncidentReportPlanHash = "incident-report-plan-hash",
-    IncidentReportPlan = "incident-report-plan",
     IncidentReportRecordedBy = "incident-report-recorded-by",
     IncidentReportCode = "incident-report-code",
     IncidentReportToRecord = "incident-report-to-record",

@@ -145,16 +145,17 @@ pub(crate) fn printed(html: &str, folder: &Path, name: &str) -> PathBuf {
     pdf
 }
 
-/// A page as the browser shows it, from a heading on.
+/// A section of a page as the browser shows it; the rest is left out, because it takes no picture of what it scrolled to.
 pub(crate) fn shown(html: &str, anchor: &str, theme: Theme, folder: &Path) -> PathBuf {
     let own = fresh();
     let (page, png) = (own.path().join("page.html"), folder.join("shown.png"));
-    std::fs::write(&page, html).expect("there is room");
+    let others = format!("section:not(#{anchor}){{display:none}}</style>");
+    std::fs::write(&page, html.replacen("</style>", &others, 1)).expect("there is room");
     output(
         chromium(&own, theme)
             .arg("--window-size=1000,1200")
             .arg(format!("--screenshot={}", png.display()))
-            .arg(format!("file://{}#{anchor}", page.display())),
+            .arg(&page),
     );
     png
 }
