@@ -769,7 +769,7 @@ fn the_main_job_is_done_by_touch() {
     panic!("the incident never came to its end: {}", tablet.desk.text());
 }
 
-const PICTURES: [&str; 39] = [
+const PICTURES: [&str; 42] = [
     "drill",
     "drill guards",
     "drill ready",

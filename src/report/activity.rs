@@ -11,6 +11,9 @@ use crate::readiness::Posting;
 use crate::review::lines;
 use crate::words::{Id, Language, Message, date_and_time, label};
 
+/// A line to be filled in by hand.
+const BLANK: &str = "________________________";
+
 /// What an activity log is made from.
 #[derive(Clone, Copy, Debug)]
 pub struct ActivityLog<'a> {
@@ -69,9 +72,10 @@ impl ActivityLog<'_> {
             }
         }
         line(String::new());
-        let by = self.by.unwrap_or("________________________");
+        let by = self.by.unwrap_or(BLANK);
         line(self.say(Id::ActivityPrepared, [by, self.made_at]));
-        line(self.say(Id::ActivitySignature, []));
+        let signature = self.say(Id::ActivitySignature, []);
+        line(format!("   {signature} {BLANK}"));
         out
     }
 
@@ -119,7 +123,7 @@ impl ActivityLog<'_> {
         }
         let names: Vec<&str> = ids.into_iter().map(|it| facts.name(it)).collect();
         match names.is_empty() {
-            true => "________________________".to_owned(),
+            true => BLANK.to_owned(),
             false => names.join(", "),
         }
     }

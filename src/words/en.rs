@@ -1981,7 +1981,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::ActivityPeople => "6. Resources assigned (name: position)",
         Id::ActivityLog => "7. Activity log (date and time, notable activities, who said so)",
         Id::ActivityPrepared => "8. Prepared by: {0}, {1}",
-        Id::ActivitySignature => "   Position and signature: ________________________",
+        Id::ActivitySignature => "Position and signature:",
         Id::SiteReportMade => "Made by {0}, {1}.",
     }
 }

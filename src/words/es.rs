@@ -2008,7 +2008,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::ActivityPeople => "6. Recursos asignados (nombre: posición)",
         Id::ActivityLog => "7. Actividades (fecha y hora, qué ocurrió, quién lo dijo)",
         Id::ActivityPrepared => "8. Preparado por: {0}, {1}",
-        Id::ActivitySignature => "   Posición y firma: ________________________",
+        Id::ActivitySignature => "Posición y firma:",
         Id::SiteReportMade => "Hecho por {0}, {1}.",
     }
 }
