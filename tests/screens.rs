@@ -6,6 +6,7 @@
 
 mod drill;
 mod level;
+mod log;
 mod pages;
 mod site;
 
@@ -143,6 +144,7 @@ impl Tablet {
                     .collect();
                 self.desk.take(Input::Log(log));
             }
+            Effect::FindLog(filter) => log::answer(self, filter),
             Effect::ReadIncident { incident } => {
                 let row = |i: i64| LogRow {
                     elapsed: format!("0:{i:02}"),
@@ -352,6 +354,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("Back");
     tablet.activate("Log");
     at(tablet, "log");
+    log::walk(tablet, &mut at);
     tablet.activate("2031-05-12 14:02, Silo 3 roof, east hatch");
     at(tablet, "log rows");
     tablet.activate("Back");

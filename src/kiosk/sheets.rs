@@ -9,7 +9,7 @@ use super::sight::Sight;
 use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
-    casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, method_sheets, people,
+    casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, log, method_sheets, people,
     shift, shift_sheets, tablet_sheets, tasks,
 };
 use crate::incident::{call_card, handover};
@@ -103,6 +103,7 @@ fn title(kind: SheetKind) -> Option<Id> {
         SheetKind::TaskWho => Id::TaskWho,
         SheetKind::TaskWhen => Id::TaskWhen,
         SheetKind::Task => Id::TasksKey,
+        SheetKind::LogFilter => Id::FindTitle,
         _ => return None,
     })
 }
@@ -376,6 +377,7 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::TaskWho => tasks::who(sight, about),
         SheetKind::TaskWhen => tasks::when(sight, about),
         SheetKind::Task => tasks::one(sight, about),
+        SheetKind::LogFilter => log::filters(sight),
         SheetKind::Places => shift_sheets::places(sight),
         SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
         SheetKind::Permit => shift_sheets::permit(sight, first),
