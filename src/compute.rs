@@ -8,11 +8,12 @@ use crate::history::{Handle, Listed, records};
 use crate::incident::{Record, State};
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Depth, Look, Site, Trials, WhatIfs, outlook};
-use crate::review;
 use crate::review::timeline::Timeline;
-use crate::signal::{Input, LogEntry, LogRead, LogRow};
+use crate::review::{self, Filter};
+use crate::signal::{Input, LogEntry, LogFound, LogRead, LogRow};
 use crate::units::Millis;
 use crate::words::{Id, Language, Message, Phrase, date_and_time, label};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -28,6 +29,7 @@ pub struct Compute {
     /// True once the present look at the site, and the present question of what would help, are not wanted any more.
     site_over: Arc<AtomicBool>,
     what_ifs_over: Arc<AtomicBool>,
+    find_over: Arc<AtomicBool>,
 }
 
 impl Compute {
@@ -45,6 +47,7 @@ impl Compute {
             history,
             site_over: Arc::default(),
             what_ifs_over: Arc::default(),
+            find_over: Arc::default(),
         }
     }
 
@@ -114,6 +117,18 @@ impl Compute {
     pub fn log(&self, language: Language) {
         let (history, folders) = (self.history.clone(), self.folders.clone());
         self.answer(move || Some(Input::Log(log(&history, &folders, language))));
+    }
+
+    /// Finds incidents in the log. One search at a time: somebody who writes a word asks with each letter.
+    pub fn find(&mut self, filter: Filter, language: Language) {
+        let over = renew(&mut self.find_over);
+        let (history, folders) = (self.history.clone(), self.folders.clone());
+        self.answer(move || {
+            if over.load(Ordering::Acquire) {
+                return None;
+            }
+            Some(Input::LogFound(found(&history, &folders, filter, language)))
+        });
     }
 
     /// Reads the lines of one incident.
@@ -271,6 +286,24 @@ fn part((responder, qualification): &(String, String)) -> PartTaken {
 fn log(history: &Handle, folders: &[PathBuf], language: Language) -> Vec<LogEntry> {
     let all = history.list(folders).unwrap_or_default();
     all.iter().rev().map(|it| entry(it, language)).collect()
+}
+
+/// Those of all incidents that are wanted, the newest first, and the sites there are.
+fn found(history: &Handle, folders: &[PathBuf], filter: Filter, language: Language) -> LogFound {
+    let all = history.list(folders).unwrap_or_default();
+    let sites: BTreeSet<&str> = all.iter().map(|it| it.digest.site.as_str()).collect();
+    let sites = sites.into_iter().filter(|it| !it.is_empty());
+    let wanted = all.iter().rev();
+    let wanted = wanted.filter(|it| filter.admits(&it.incident, &it.digest));
+    LogFound {
+        // Everything is the log itself.
+        entries: match filter == Filter::default() {
+            true => Vec::new(),
+            false => wanted.map(|it| entry(it, language)).collect(),
+        },
+        sites: sites.map(str::to_owned).collect(),
+        filter,
+    }
 }
 
 fn read(history: &Handle, folders: &[PathBuf], incident: String, language: Language) -> LogRead {

@@ -12,7 +12,7 @@ use crate::incident::{
 use crate::plan::Plan;
 use crate::readiness::{Basis, Conditions, Declare, Forecast, Light, Shift, Standing, WhatIfs};
 use crate::review::timeline::Timeline;
-use crate::review::{Carried, Line, Remarked};
+use crate::review::{Carried, Filter, Line, Remarked};
 use crate::units::{Millimetres, Millis, Speed};
 use crate::words::{Language, Message, Phrase};
 use serde::{Deserialize, Serialize};
@@ -157,6 +157,8 @@ pub enum Tap {
     TestSound,
     /// The log is being opened: read it.
     ReadLog,
+    /// Only these incidents of the log are wanted.
+    FindLog(Box<Filter>),
     /// One incident of the log is being opened.
     ReadIncident {
         /// Incident id.
@@ -226,6 +228,8 @@ pub enum Input {
     Store(String),
     /// The log was read.
     Log(Vec<LogEntry>),
+    /// What was looked for in the log was found.
+    LogFound(LogFound),
     /// One incident of the log was read.
     LogRows(LogRead),
     /// What drills have taught.
@@ -298,6 +302,8 @@ pub enum Effect {
     Keep(Kept),
     /// Read the log.
     ReadLog,
+    /// Find these incidents of it.
+    FindLog(Box<Filter>),
     /// Read one incident of it.
     ReadIncident {
         /// Incident id.
@@ -454,6 +460,17 @@ pub struct LogEntry {
     pub drilled: Option<Box<Lesson>>,
 }
 
+/// Those incidents of the log that were looked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct LogFound {
+    /// What was looked for; the default is everything, and then the log itself is what was found.
+    pub filter: Filter,
+    /// What was found, newest first.
+    pub entries: Vec<LogEntry>,
+    /// Every site in the log, to choose from.
+    pub sites: Vec<String>,
+}
+
 /// One incident of the log, as it is read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LogRead {
@@ -603,6 +620,10 @@ pub struct Snapshot {
     pub learned: Option<Arc<Vec<Learned>>>,
     /// The log, newest first, once read.
     pub log: Arc<Vec<LogEntry>>,
+    /// Which incidents of the log are wanted.
+    pub log_filter: Arc<Filter>,
+    /// Those that were found last.
+    pub log_found: Arc<LogFound>,
     /// The incident opened in the log.
     pub log_read: Arc<LogRead>,
 }

@@ -6,6 +6,7 @@
 
 mod drill;
 mod level;
+mod log;
 mod pages;
 mod site;
 mod timeline;
@@ -149,6 +150,7 @@ impl Tablet {
                     .collect();
                 self.desk.take(Input::Log(log));
             }
+            Effect::FindLog(filter) => log::answer(self, filter),
             Effect::ReadIncident { incident } => {
                 let records = super::timeline::turns();
                 let row = |i: u64| LogRow {
@@ -363,6 +365,7 @@ fn walk(tablet: &mut Tablet, mut at: impl FnMut(&Tablet, &str)) {
     tablet.activate("Back");
     tablet.activate("Log");
     at(tablet, "log");
+    log::walk(tablet, &mut at);
     tablet.activate("2031-05-12 14:02, Silo 3 roof, east hatch");
     at(tablet, "log rows");
     tablet.activate("Timeline");

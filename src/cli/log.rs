@@ -12,13 +12,15 @@ use crate::history::{Gathered, Handle, History, Listed, records};
 use crate::incident::{Event, Record};
 use crate::journal::disk::RealDisk;
 use crate::journal::is_incident_id;
+use crate::journal::listing::Listing;
 use crate::journal::lock::DataLock;
-use crate::journal::read::{self, Readback};
+use crate::journal::read::Readback;
 use crate::review;
 use crate::store::probe::Prober;
 use crate::words::{Language, clock, seconds};
 use clap::Subcommand;
 use serde_json::{Value, json};
+use std::cell::OnceCell;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -155,6 +157,8 @@ fn folders(data: &DataFolder) -> Vec<PathBuf> {
 pub(super) struct Shelf {
     folders: Vec<PathBuf>,
     store: Handle,
+    /// The files, looked for once.
+    files: OnceCell<Listing>,
     /// Held as long as the store is open, so that no tablet begins to write meanwhile.
     _lock: Option<DataLock>,
 }
@@ -170,6 +174,7 @@ impl Shelf {
         let mut shelf = Shelf {
             folders: data.journals(folder),
             store: Handle::default(),
+            files: OnceCell::new(),
             _lock: None,
         };
         if !store.exists() {
@@ -207,7 +212,10 @@ impl Shelf {
 
     /// One incident, or none where there is none of this name.
     pub(super) fn find(&self, id: &str) -> std::io::Result<Option<Readback>> {
-        let read = read::read(&RealDisk, &self.folders, id);
+        let files = self
+            .files
+            .get_or_init(|| Listing::of(&RealDisk, &self.folders));
+        let read = files.read(&RealDisk, id);
         let Some(history) = self.store.get() else {
             return found(read);
         };

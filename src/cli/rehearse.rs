@@ -290,6 +290,7 @@ impl Stage {
             | Effect::Drill(_)
             | Effect::Keep(_)
             | Effect::ReadLog
+            | Effect::FindLog(_)
             | Effect::ReadIncident { .. }
             | Effect::ReadPlan
             | Effect::Add(_)

@@ -475,6 +475,7 @@ impl Edges for Tablet {
                 }
             }
             Effect::ReadLog => self.compute.log(self.language),
+            Effect::FindLog(filter) => self.compute.find(*filter, self.language),
             Effect::ReadIncident { incident } => self.compute.incident(incident, self.language),
             Effect::ReadPlan => {
                 let (plan, folder, clock) =

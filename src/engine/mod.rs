@@ -21,9 +21,10 @@ use crate::incident::{
     Command, Decision, Moment, Opening, PlanApproval, Record, State, Wanted, decide, next_wakeup,
 };
 use crate::readiness::{Conditions, Grade, Shift, Standing, WhatIfs, standings};
+use crate::review::Filter;
 use crate::signal::{
-    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogRead, Notice, Offered,
-    Prepared, ScenarioFile, Snapshot, Tap,
+    Effect, Entry, Input, JournalReport, Kept, LoadedPlan, LogEntry, LogFound, LogRead, Notice,
+    Offered, Prepared, ScenarioFile, Snapshot, Tap,
 };
 use crate::units::Millis;
 use crate::words::{Id, Message, clock};
@@ -59,6 +60,8 @@ pub struct Engine {
     /// What was said last to whoever plays the cues.
     marked: bool,
     log: Arc<Vec<LogEntry>>,
+    log_filter: Arc<Filter>,
+    log_found: Arc<LogFound>,
     log_read: Arc<LogRead>,
     approvals: Vec<PlanApproval>,
     not_approved: Option<String>,
@@ -99,6 +102,8 @@ impl Engine {
             sounding: false,
             marked: false,
             log: Arc::default(),
+            log_filter: Arc::default(),
+            log_found: Arc::default(),
             log_read: Arc::default(),
             approvals: Vec::new(),
             not_approved: None,
@@ -334,6 +339,17 @@ impl Engine {
             Input::Log(log) => {
                 self.log = Arc::new(log);
                 self.find_due(now.day());
+                // What was found in the log before may be something else in this one.
+                let filter = Filter::clone(&self.log_filter);
+                let again = filter != Filter::default();
+                let again = again.then(|| Effect::FindLog(Box::new(filter)));
+                again.into_iter().collect()
+            }
+            Input::LogFound(found) => {
+                // What somebody looked for before is of no use any more.
+                if found.filter == *self.log_filter {
+                    self.log_found = Arc::new(found);
+                }
                 Vec::new()
             }
             Input::LogRows(read) => {
@@ -583,6 +599,8 @@ impl Engine {
             head: self.saving.head(),
             notices: self.notices(now),
             log: self.log.clone(),
+            log_filter: self.log_filter.clone(),
+            log_found: self.log_found.clone(),
             log_read: self.log_read.clone(),
             drills_due: self.drills_due.clone(),
             learned: self.learned.clone(),

@@ -4,6 +4,7 @@ use super::{Engine, prepared, seed};
 use crate::cue::Cue;
 use crate::incident::{Act, Command, Moment, Opening, PlanApproval, PlanStanding};
 use crate::readiness::{Change, Clock, Declare, Grade, Scope};
+use crate::review::Filter;
 use crate::signal::{Effect, Prepared, Tap, Theme};
 use std::sync::Arc;
 
@@ -116,6 +117,10 @@ impl Engine {
                 vec![Effect::Play(Cue::ChangeNow)]
             }
             Tap::ReadLog => vec![Effect::ReadLog],
+            Tap::FindLog(filter) => {
+                self.log_filter = Arc::new(Filter::clone(&filter));
+                vec![Effect::FindLog(filter)]
+            }
             Tap::ReadPlan => vec![Effect::ReadPlan, Effect::ReadScenarios],
             Tap::ApprovePlan { responder } => self.approve(&responder, now),
             Tap::ReadIncident { incident } => {

@@ -5,6 +5,8 @@
 use super::{Handle, records};
 use crate::drill::Lesson;
 use crate::incident::State;
+use crate::journal::disk::RealDisk;
+use crate::journal::listing::Listing;
 use std::io;
 use std::path::PathBuf;
 
@@ -36,6 +38,7 @@ impl Handle {
     /// Where no list of incidents can be read.
     pub fn lessons(&self, folders: &[PathBuf], site: &str) -> io::Result<Gathered> {
         let mut all = Gathered::default();
+        let listing = Listing::of(&RealDisk, folders);
         for it in self.list(folders)? {
             let id = it.incident;
             // Of what was altered nobody can say which site it was.
@@ -47,7 +50,7 @@ impl Handle {
                 all.elsewhere = all.elsewhere.saturating_add(1);
                 continue;
             }
-            match self.read(folders, &id) {
+            match self.read_in(&listing, &id) {
                 Ok(readback) if readback.problems.is_empty() => {
                     let state = State::replay(records(&readback));
                     all.lessons.extend(Lesson::of(&state));

@@ -269,6 +269,14 @@ impl Handle {
         }
     }
 
+    /// The same, from folders that were looked into before.
+    fn read_in(&self, listing: &Listing, incident: &str) -> io::Result<Readback> {
+        match self.get() {
+            Some(history) => history.read_in(listing, incident),
+            None => listing.read(&RealDisk, incident),
+        }
+    }
+
     /// All incidents, oldest first.
     pub fn list(&self, folders: &[PathBuf]) -> io::Result<Vec<Listed>> {
         match self.get().map(|history| history.list(folders)) {

@@ -20,6 +20,7 @@ use super::{
 };
 use crate::incident::{Act, Moment, Pick};
 use crate::readiness::WhatIfs;
+use crate::review::Filter;
 use crate::signal::{Snapshot, Tap, Theme};
 use crate::words::{Id, Language, Message, label};
 use slint::{ComponentHandle, Global, Model, ModelRc, SharedString, VecModel};
@@ -119,6 +120,8 @@ struct Local {
     looking: Looking,
     incident: Option<String>,
     seen: timeline::Seen,
+    /// From which incident on the log is shown.
+    log_first: usize,
     undo: Option<u64>,
     spoken: Option<(Language, bool)>,
     /// The room for the sketch of a level, as the screen has it.
@@ -336,6 +339,10 @@ impl Presenter {
         state.set_lead(view.lead.clone());
         state.set_crew(view.crew.clone());
         state.set_sheet(view.sheet.clone());
+        state.set_log_first(view.log_first);
+        state.set_log_count(view.log_count);
+        state.set_log_note(view.log_note.clone());
+        state.set_log_filter(view.log_filter.clone());
         state.set_log_title(view.log_title.clone());
         state.set_log_sub(view.log_sub.clone());
         state.set_log_timed(view.log_timed);
@@ -396,6 +403,12 @@ impl Presenter {
             }
             me.again();
         });
+        on!(on_log_show, |me, first| {
+            me.local.borrow_mut().log_first = usize::try_from(first).unwrap_or(0);
+            me.again();
+        });
+        on!(on_log_search, |me, text| me
+            .find(|filter| filter.search(&text)));
         on!(on_log_open, |me, incident| {
             let incident = (!incident.is_empty()).then(|| incident.to_string());
             me.local.borrow_mut().incident.clone_from(&incident);
@@ -474,8 +487,25 @@ impl Presenter {
     }
 
     fn read_log(&self) {
+        if let Some(app) = self.app.upgrade() {
+            State::get(&app).set_log_search(SharedString::default());
+        }
+        self.find(|filter| *filter = Filter::default());
         self.turn_to(Page::Log);
         (self.send)(Tap::ReadLog);
+    }
+
+    /// Looks for other incidents than before.
+    fn find(&self, change: impl FnOnce(&mut Filter)) {
+        let filter = {
+            let mut local = self.local.borrow_mut();
+            local.log_first = 0;
+            let shown = local.shown.as_ref();
+            shown.map(|it| Filter::clone(&it.0.log_filter))
+        };
+        let mut filter = filter.unwrap_or_default();
+        change(&mut filter);
+        (self.send)(Tap::FindLog(Box::new(filter)));
     }
 
     /// Another page, with nothing over it.
@@ -485,6 +515,7 @@ impl Presenter {
             local.page = page;
             local.sheet = SheetKind::None;
             local.looking = Looking::default();
+            local.log_first = 0;
         }
         self.again();
     }
@@ -693,7 +724,9 @@ fn view(sight: Sight<'_>, local: &Local, silent: bool) -> View {
             shift::fill_all(&mut view, sight);
             match local.page {
                 Page::Standby => standby::fill(&mut view, sight),
-                Page::Log => log::fill(&mut view, sight, local.incident.as_deref()),
+                Page::Log => {
+                    log::fill(&mut view, sight, local.incident.as_deref(), local.log_first)
+                }
                 Page::Readiness => readiness::fill(&mut view, sight, &local.looking),
                 Page::Helping => readiness::fill_help(&mut view, sight),
                 Page::Shift => shift::fill(&mut view, sight),
@@ -766,13 +799,14 @@ fn speak(labels: &Labels<'_>, language: Language, drill: bool) {
     labels.set_back(say(Id::Back));
     labels.set_earlier(say(Id::LogOlder));
     labels.set_later(say(Id::LogNewer));
-    labels.set_log_empty(say(Id::LogEmpty));
     labels.set_timeline(say(Id::TimelineKey));
     labels.set_time_closer(say(Id::TimelineCloser));
     labels.set_time_wider(say(Id::TimelineWider));
     labels.set_time_before(say(Id::TimelineBefore));
     labels.set_time_after(say(Id::TimelineAfter));
     labels.set_time_tracks(say(Id::TimelineTracks));
+    labels.set_log_filter(say(Id::FindKey));
+    labels.set_log_search(say(Id::FindSearch));
     labels.set_ready(say(Id::GradeReady));
     labels.set_slow(say(Id::GradeSlow));
     labels.set_not_ready(say(Id::GradeNotReady));

@@ -9,7 +9,7 @@ use super::sight::Sight;
 use super::ui::{Choice, Icon, Sheet, SheetKind};
 use super::view::View;
 use super::{
-    casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, method_sheets, people,
+    casualty_sheets, change_sheets, crew_sheets, drill, drill_scenario, log, method_sheets, people,
     remarks, shift, shift_sheets, tablet_sheets, tasks, writing,
 };
 use crate::incident::{call_card, handover};
@@ -111,6 +111,7 @@ fn title(kind: SheetKind) -> Option<Id> {
         SheetKind::RemarkWho => Id::RemarkWho,
         SheetKind::RemarkAbout => Id::RemarkAbout,
         SheetKind::Write => Id::WriteRemark,
+        SheetKind::LogFilter => Id::FindTitle,
         _ => return None,
     })
 }
@@ -406,6 +407,7 @@ fn entries(sight: Sight<'_>, kind: SheetKind, about: &[String]) -> Vec<Entry> {
         SheetKind::FindingNature => remarks::natures(sight, about),
         SheetKind::RemarkWho => remarks::who(sight, about),
         SheetKind::RemarkAbout => remarks::about_lines(sight, about),
+        SheetKind::LogFilter => log::filters(sight),
         SheetKind::Places => shift_sheets::places(sight),
         SheetKind::PlaceInUse => shift_sheets::place_in_use(sight, first),
         SheetKind::Permit => shift_sheets::permit(sight, first),

@@ -10,7 +10,7 @@ use super::world::{Truth, World};
 use groundward::incident::{Act, Event, Record, prompt};
 use groundward::journal::writer::Writer;
 use groundward::readiness::{Depth, Grade, WhatIfs, outlook, standings};
-use groundward::signal::{Effect, Input, JournalReport, LogRead, ScenarioFile, Tap};
+use groundward::signal::{Effect, Input, JournalReport, LogFound, LogRead, ScenarioFile, Tap};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -165,6 +165,10 @@ impl World {
                 None
             }
             Effect::ReadLog => self.sooner_or_later(Input::Log(Vec::new())),
+            Effect::FindLog(filter) => self.sooner_or_later(Input::LogFound(LogFound {
+                filter: *filter,
+                ..LogFound::default()
+            })),
             Effect::ReadIncident { .. } => self.sooner_or_later(Input::LogRows(LogRead::default())),
             Effect::ReadPlan => {
                 let same = Box::new(self.plan.clone());

@@ -68,7 +68,7 @@ kinds!(declare: Declare {
 kinds!(change: Change { Left KitGone Wind Lightning });
 
 kinds!(tap: Tap {
-    Touched Activate Answer Do Undo SwapTheme SwapLouder SwapFlash Speak NextInCommand SwapPresent TestSound ReadLog
+    Touched Activate Answer Do Undo SwapTheme SwapLouder SwapFlash Speak NextInCommand SwapPresent TestSound ReadLog FindLog
     ReadIncident ApprovePlan ReadPlan Declare WorkStopped AskWhatIf StopWhatIf Prepare BeginDrill
     Afterwards ReadLessons
 });
@@ -78,7 +78,7 @@ kinds!(prepare: Prepare {
 });
 
 kinds!(effect: Effect {
-    Open Append Close Forecast Standings WhatIfs StopWhatIfs Play Silence Louder Drill Keep ReadLog ReadIncident ReadPlan
+    Open Append Close Forecast Standings WhatIfs StopWhatIfs Play Silence Louder Drill Keep ReadLog FindLog ReadIncident ReadPlan
     KeepApproval Add Learn ReadScenarios
 });
 

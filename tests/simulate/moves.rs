@@ -447,7 +447,10 @@ impl World {
                 responder: self.person(),
             },
             7 => Tap::TestSound,
-            8 => Tap::ReadLog,
+            8 => match self.chance.among(&[true, false]) {
+                true => Tap::ReadLog,
+                false => Tap::FindLog(Box::default()),
+            },
             9 => Tap::ReadIncident {
                 incident: "none".to_owned(),
             },
