@@ -1,11 +1,16 @@
 //! Checks that an incident told without names names nobody, tells of nobody's health, and still replays.
 
+use super::bundle::{key, made};
 use groundward::incident::{Event, Opening, PlanStanding, Record, State};
+use groundward::journal::bundle::Form;
+use groundward::journal::chain::{Chain, FIRST_PREV};
 use groundward::journal::disk::RealDisk;
 use groundward::journal::read;
 use groundward::plan;
 use groundward::review;
+use groundward::signal::Entry;
 use groundward::words::Language;
+use serde_json::{Value, json};
 use std::path::Path;
 
 pub(super) const GOLDEN: [&str; 2] = ["20261125T194636Z-7adc", "20261126T013609Z-6779"];
@@ -137,5 +142,67 @@ fn a_shared_rescue_has_the_same_times() {
                 .collect()
         };
         assert_eq!(by(&shared), by(&records));
+    }
+}
+
+/// The first record of a golden journal, with more people in it, and these after it.
+fn with_people(after: &[Value]) -> (Vec<Record>, Vec<String>) {
+    let first = &golden(GOLDEN[0])[0];
+    let mut opened: Value = serde_json::from_str(&first.to_json()).expect("it is JSON");
+    opened["body"]["approval"] = json!({
+        "plan_sha": "0", "plan_name": "Hill.toml", "site": "at Hill's", "revision": "1", "by": "ines", "name": "Ines",
+        "wall_ms": 1, "offset_min": 0,
+    });
+    opened["body"]["shift"] = json!({
+        "in-use": [{ "position": "silo3", "permit": "for Olga Hill", "workers": ["visitor-1"], "watcher": "sef" }],
+        "visitors": [{ "id": "visitor-1", "name": "Olga Hill", "place": "yard" }],
+        "signed": { "by": "ines", "wall-ms": 1, "until-ms": 2 },
+    });
+    let mut values = vec![opened.clone()];
+    for (seq, it) in (1..).zip(after) {
+        let mut value = opened.clone();
+        value["seq"] = json!(seq);
+        for (name, member) in it.as_object().expect("they are objects") {
+            value[name.as_str()] = member.clone();
+        }
+        values.push(value);
+    }
+    let records = values
+        .iter()
+        .map(|it| Record::from_json(&it.to_string()).expect("it can be read"));
+    let mut chain = Chain::after(FIRST_PREV);
+    let lines = values.iter().map(|it| {
+        let json = it.to_string();
+        chain.seal(&Entry { seq: 0, json })
+    });
+    (records.collect(), lines.collect())
+}
+
+/// All that both shared forms show, but for the plan of the records.
+fn shown(records: &[Record], lines: &[String]) -> [String; 2] {
+    let bundle = String::from_utf8(made(lines, Form::Shared, &key())).expect("it is text");
+    let shared = review::shared(records);
+    let plan = serde_json::to_string(&opening(&shared).plan).expect("it is a text");
+    let told: Vec<String> = shared.iter().map(Record::to_json).collect();
+    [bundle, told.join("\n").replace(&plan, "")]
+}
+
+#[test]
+fn what_a_newer_program_adds_is_hidden() {
+    let (records, lines) = with_people(&[
+        json!({ "kind": "wind-reported", "body": { "mm_s": 4711, "felt": "sesame" } }),
+        json!({ "kind": "wind-felt", "body": { "mm_s": 4712 } }),
+        json!({ "kind": "off-harness", "v": 2, "body": { "how": "sesame" } }),
+        json!({ "kind": "noted", "body": { "note": "sesame" } }),
+        json!({ "kind": "stood-down", "body": {}, "sesame": 1 }),
+    ]);
+    let [bundle, told] = shown(&records, &lines);
+    for (text, name) in [(&bundle, "the bundle"), (&told, "the records")] {
+        for hidden in ["sesame", "wind-felt", "4712", "off-harness"] {
+            assert!(!text.contains(hidden), "{hidden} is shown in {name}");
+        }
+        assert!(
+            text.contains("wind-reported") && text.contains("4711") && text.contains("stood-down")
+        );
     }
 }
