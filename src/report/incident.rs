@@ -318,7 +318,7 @@ impl<'a> Maker<'a> {
         };
         let tried = casualty.windows.iter().filter(|it| !it.untried);
         let running = casualty.running.as_ref().map(|it| &it.method);
-        let worked = running.or(tried.map(|it| &it.method).last());
+        let worked = running.or(tried.map(|it| &it.method).next_back());
         let worked = worked.filter(|_| off.is_some()).map(|id| {
             case.method(id)
                 .map_or_else(|| id.clone(), |it| it.name.clone())
