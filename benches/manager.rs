@@ -39,8 +39,8 @@ const SITE: &str = "Quillbank grain terminal (invented example)";
 const DAY_MS: i64 = 86_400_000;
 
 fn main() {
-    let asked = std::env::args().filter_map(|it| it.parse::<usize>().ok());
-    let incidents = asked.last().unwrap_or(INCIDENTS);
+    let mut asked = std::env::args().filter_map(|it| it.parse::<usize>().ok());
+    let incidents = asked.next_back().unwrap_or(INCIDENTS);
     let data = tempfile::tempdir().expect("there is room");
     let (tablet, here) = (data.path().join("tablet"), data.path().join("here"));
     let journals = [here.join("journals")];

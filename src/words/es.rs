@@ -2002,16 +2002,16 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::RemindHurt => {
             "Si alguien quedó ingresado en un hospital o perdió un miembro o un ojo: el empleador lo comunica dentro de {0} horas de saberlo"
         }
-        Id::RemindBy => "{0}, es decir antes de {1} ({2}).",
+        Id::RemindBy => "{0}: antes de {1} ({2}).",
         Id::RemindAsk => {
             "La ley local puede exigir un aviso en pocas horas. Pregunte ahora quién avisa de qué, a quién y hasta cuándo."
         }
         Id::RemindDefers => {
             "Un recordatorio, no un consejo: las horas cuentan desde la activación, como si se supo enseguida. La ley del estado y la local pueden pedir más o dar menos tiempo; ellas deciden."
         }
-        Id::ActivityDrill => "SIMULACRO: nadie estuvo en peligro salvo que el registro lo diga.",
-        Id::ActivityTitle => "REGISTRO DE ACTIVIDADES (las partes del formulario ICS 214)",
-        Id::ActivityIncident => "1. Nombre del incidente: {0}",
+        Id::ActivityDrill => "SIMULACRO: nadie estuvo en peligro salvo si el registro lo dice.",
+        Id::ActivityTitle => "REGISTRO DE ACTIVIDADES (partes del ICS 214)",
+        Id::ActivityIncident => "1. Incidente: {0}",
         Id::ActivityPeriod => "2. Período operacional: de {0} a {1}",
         Id::ActivityName => "3. Nombre: {0}",
         Id::ActivityPosition => "4. Posición ICS: {0}",

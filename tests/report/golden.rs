@@ -44,7 +44,7 @@ impl Golden {
     }
 
     /// The same as a rescue, as if it had never been a drill.
-    pub(crate) fn as_rescue(mut self) -> Golden {
+    pub(crate) fn rescued(mut self) -> Golden {
         let line = self.records[0].to_json();
         let mut line: Value = serde_json::from_str(&line).expect("it is JSON");
         line["body"]["drill"] = Value::Bool(false);

@@ -21,7 +21,7 @@ fn page(document: &Document) -> String {
 fn looks() -> Vec<(String, String)> {
     let mut all = Vec::new();
     for language in LANGUAGES {
-        let quiet = Golden::of(QUIET).as_rescue();
+        let quiet = Golden::of(QUIET).rescued();
         let long = Golden::of(LONG);
         let tag = language.tag();
         all.push((format!("quiet-{tag}"), page(&quiet.document(language, &[]))));
@@ -202,7 +202,7 @@ fn a_drill_an_altered_record_and_a_rescue_are_marked_as_what_they_are() {
     assert!(drill.contains("DRILL") && !drill.contains("ALTERED"));
     let altered = marks(Golden::of(QUIET), &[PROBLEM]);
     assert!(altered.contains("DRILL") && altered.contains("ALTERED"));
-    let rescue = marks(Golden::of(QUIET).as_rescue(), &[]);
+    let rescue = marks(Golden::of(QUIET).rescued(), &[]);
     assert!(!rescue.contains("DRILL") && !rescue.contains("ALTERED"));
 }
 
@@ -274,7 +274,11 @@ fn a_camera_reads_the_head_from_the_screen_in_both_themes_and_from_paper() {
     let told = code_text(&golden.incident, golden.records.len(), &golden.head);
     for theme in [Theme::Light, Theme::Dark] {
         let picture = browser::shown(&page, "proof", theme, folder.path());
-        assert_eq!(browser::codes(&picture), [told.clone()], "{theme:?}");
+        assert_eq!(
+            browser::codes(&picture),
+            std::slice::from_ref(&told),
+            "{theme:?}"
+        );
     }
     let pdf = browser::printed(&page, folder.path(), "printed.pdf");
     let pictures = browser::pictures(&pdf, folder.path());

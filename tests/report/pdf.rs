@@ -40,7 +40,7 @@ fn asked(program: &str, arguments: &[&str], pdf: &Path, end: &[&str]) -> String 
 fn looks() -> Vec<Document> {
     let each = Language::ALL_SPOKEN.into_iter().flat_map(|language| {
         [
-            Golden::of(QUIET).as_rescue().document(language, &[]),
+            Golden::of(QUIET).rescued().document(language, &[]),
             Golden::of(LONG).document(language, &[PROBLEM]),
         ]
     });

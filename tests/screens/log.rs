@@ -59,7 +59,7 @@ fn long(tablet: &mut Tablet) {
             0 => format!("Galer\u{ed}a {number}"),
             _ => format!("Silo {number}"),
         },
-        drill: number % 2 == 0,
+        drill: number.is_multiple_of(2),
         closed: true,
         hung: Some("6:58".to_owned()),
         intact: true,
