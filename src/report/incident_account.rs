@@ -375,7 +375,7 @@ pub(super) fn said_since(maker: &Maker<'_>, blocks: &mut Vec<Block>) {
             maker,
             &[
                 (Id::IncidentReportNumber, Kind::Head),
-                (Id::IncidentReportWhen, Kind::Figures),
+                (Id::IncidentReportWhenSaid, Kind::Figures),
                 (Id::IncidentReportNature, Kind::Words),
                 (Id::IncidentReportBy, Kind::Words),
                 (Id::IncidentReportRecords, Kind::Words),

@@ -9,8 +9,9 @@
 
 use super::disclosed::{Class, class, is_told, leaves};
 use super::people::People;
-use crate::incident::{Event, PlanStanding, Record};
+use crate::incident::{Event, Owner, PlanStanding, Record, Task};
 use crate::plan::nameless;
+use crate::words::{Id, Phrase};
 use serde_json::Value;
 
 /// The same incident with pseudonyms and without health.
@@ -51,9 +52,22 @@ fn nameless_record(mut record: Value, people: &People) -> Option<Record> {
             }
             opening.plan = plan.unwrap_or_default();
         }
+        Event::TaskSet(task) => without_own_words(task),
+        Event::TaskDone { by, .. } | Event::TaskOpen { by, .. } => *by = None,
         // A kind whose body this version does not know may hold anything.
         Event::Unknown { .. } => return None,
         _ => {}
     }
     Some(record)
+}
+
+/// Leaves out what somebody wrote by hand, which may name anybody.
+fn without_own_words(task: &mut Task) {
+    task.by = None;
+    if matches!(task.text, Phrase::Written(_)) {
+        task.text = Phrase::of(Id::SharedLeftOut);
+    }
+    if matches!(task.owner, Owner::Named(_)) {
+        task.owner = Owner::Role("-".to_owned());
+    }
 }

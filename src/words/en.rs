@@ -353,6 +353,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportRemarksCaption => {
             "Remarks and findings that were added to the record after the incident. None is ever changed; an answer stands as one of its own."
         }
+        Id::IncidentReportWhenSaid => "When said",
         Id::IncidentReportRemark => "What was said",
         Id::IncidentReportNature => "What it is",
         Id::IncidentReportJustRemark => "remark",
@@ -836,6 +837,7 @@ pub(super) fn text(id: Id) -> &'static str {
             "Something failed inside ({0}). If a touch did nothing, touch again."
         }
         Id::LogFilled => "ALTERED, gaps filled",
+        Id::SharedLeftOut => "left out here",
         Id::CallHangingShort => "Hanging for less than 1 min.",
         Id::WayHas => "with {0}",
         Id::WayAt => "at {0}",

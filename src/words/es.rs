@@ -370,6 +370,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::IncidentReportRemarksCaption => {
             "Observaciones y hallazgos añadidos al registro tras el incidente. Ninguno se cambia nunca; una respuesta está por sí misma."
         }
+        Id::IncidentReportWhenSaid => "Dicho cuándo",
         Id::IncidentReportRemark => "Qué se dijo",
         Id::IncidentReportNature => "Qué es",
         Id::IncidentReportJustRemark => "observación",
@@ -853,6 +854,7 @@ pub(super) fn text(id: Id) -> &'static str {
             "Algo falló por dentro ({0}). Si un toque no hizo nada, toque otra vez."
         }
         Id::LogFilled => "ALTERADO, completado",
+        Id::SharedLeftOut => "no se muestra",
         Id::CallHangingShort => "Cuelga hace menos de 1 min.",
         Id::WayHas => "con {0}",
         Id::WayAt => "en {0}",

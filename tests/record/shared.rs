@@ -29,6 +29,47 @@ fn opening(records: &[Record]) -> &Opening {
     }
 }
 
+/// What a reviewer writes names whom it will: none of it is shown.
+#[test]
+fn what_reviewers_wrote_by_hand_is_left_out() {
+    let mut records = golden(GOLDEN[0]);
+    let after: Vec<Event> = [
+        json!({"kind": "reviewed", "body": {"text": "Alma was pale", "by": "Alma Quist"}}),
+        json!({"kind": "found", "body": {"nature": "danger", "text": "Alma stood there", "by": "Alma Quist"}}),
+        json!({"kind": "task-set", "body": {"text": "Ask Alma", "owner": {"named": "Alma Quist"}, "due": "2031-06-30", "by": "Alma Quist"}}),
+        json!({"kind": "task-done", "body": {"task": 1, "by": "Alma Quist"}}),
+    ]
+    .into_iter()
+    .map(|it| serde_json::from_value(it).expect("it is an event"))
+    .collect();
+    for event in after {
+        let mut record = records.last().expect("there are some").clone();
+        record.seq += 1;
+        record.event = event;
+        records.push(record);
+    }
+    let told = |records: &[Record]| {
+        let lines = review::lines(records, Language::English).into_iter();
+        let texts: Vec<String> = lines.map(|it| it.who + " " + &it.text).collect();
+        texts.join("\n")
+    };
+    assert_eq!(
+        told(&records).matches("Alma").count(),
+        9,
+        "{}",
+        told(&records)
+    );
+    let shared = review::shared(&records);
+    let said: Vec<String> = shared.iter().map(Record::to_json).collect();
+    assert!(!said.join("\n").contains("Alma") && !told(&shared).contains("Alma"));
+    let is_task = |it: &&Record| it.event.is_afterwards();
+    assert_eq!(
+        shared.iter().filter(is_task).count(),
+        2,
+        "the task and its end stay"
+    );
+}
+
 /// The words of a text, in small letters: runs of letters, digits and hyphens.
 fn words(text: &str) -> impl Iterator<Item = String> + '_ {
     let is_part = |it: char| it.is_alphanumeric() || it == '-';
