@@ -187,7 +187,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::DrillMark => "DRILL",
         Id::FindKey => "Filter",
         Id::FindTitle => "Which incidents?",
-        Id::FindSearch => "Search place, site, task",
+        Id::FindSearch => "Search the log",
         Id::FindAll => "All",
         Id::FindRescues => "Rescues only",
         Id::FindDrills => "Drills only",

@@ -192,7 +192,7 @@ pub(super) fn text(id: Id) -> &'static str {
         Id::DrillMark => "SIMULACRO",
         Id::FindKey => "Filtro",
         Id::FindTitle => "¿Qué incidentes?",
-        Id::FindSearch => "Buscar lugar, obra, tarea",
+        Id::FindSearch => "Buscar aquí",
         Id::FindAll => "Todos",
         Id::FindRescues => "Solo rescates",
         Id::FindDrills => "Solo simulacros",
