@@ -27,7 +27,7 @@ use tally::{Met, Tally};
 use world::World;
 
 /// Lives in every test run.
-const FIXED: u64 = 700;
+const FIXED: u64 = 1_000;
 /// For so long fresh lives are begun in every test run, and at least so many.
 const FRESH: Duration = Duration::from_secs(8);
 const FRESH_MIN: u64 = 20;
