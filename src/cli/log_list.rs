@@ -132,7 +132,8 @@ impl Trends {
     }
 }
 
-fn day(text: &str) -> Result<NaiveDate, String> {
+/// A day of the calendar as it is asked for.
+pub(super) fn day(text: &str) -> Result<NaiveDate, String> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| {
         "a day of the calendar is written as YEAR-MONTH-DAY, e.g. 2031-05-31".to_owned()
     })

@@ -7,6 +7,7 @@
 //! Limits: nobody checks that a name is the person's own; the system's users and the data folder's rights do that.
 
 use super::drills::{print_json, unreadable};
+use super::log_list::day;
 use super::{DataFolder, Format, print};
 use crate::clock::Clock;
 use crate::history::records;
@@ -88,7 +89,7 @@ pub(super) struct NewTask {
     #[arg(long, value_name = "NAME", value_parser = written::<{ crate::incident::NAME_CHARS_MAX }>)]
     owner: Name,
     /// By when, as YEAR-MONTH-DAY.
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = day)]
     due: NaiveDate,
     /// The finding that it comes from, by its number.
     #[arg(long, value_name = "N")]

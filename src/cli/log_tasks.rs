@@ -5,6 +5,7 @@
 
 use super::drills::{Fit, person, print_json, unreadable};
 use super::log::Shelf;
+use super::log_list::day;
 use super::plans::KnownPlan;
 use super::ready::language;
 use super::{DataFolder, Format, print};
@@ -27,7 +28,7 @@ pub(super) struct Tasks {
     #[command(flatten)]
     data: DataFolder,
     /// The day, as YEAR-MONTH-DAY; today where it is not said.
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = day)]
     on: Option<NaiveDate>,
     /// List those that are done, too.
     #[arg(long)]
